@@ -231,12 +231,12 @@ func (s *Set) judge(r *Rule, g *gate, rd *reading, symptom Symptom) []Condition 
 
 // A Flip is another value of one condition under which a verdict would change.
 type Flip struct {
-	Key     string  // "track", "grip", "tyres", "wet", "phase", "corner", "severity" or "symptom"
-	Symptom string  // the reading meant, in the form of ParseSymptom; "" for conditions of the track
-	Was     string  // the present value; "" when it was not stated
-	To      string  // the other value, in words: "high", "7/10", "yes", "over_lift"
-	Bound   int     // for a number: +1 from To upward, −1 from To downward; 0 for a word
-	Facts   Facts   // the facts with that value, for which Changes hold
+	Key     string // "track", "grip", "tyres", "wet", "phase", "corner", "severity" or "symptom"
+	Symptom string // the reading meant, in the form of ParseSymptom; "" for conditions of the track
+	Was     string // the present value; "" when it was not stated
+	To      string // the other value, in words: "high", "7/10", "yes", "over_lift"
+	Bound   int    // for a number: +1 from To upward, −1 from To downward; 0 for a word
+	Facts   Facts  // the facts with that value, for which Changes hold
 	Changes []Change
 }
 
@@ -368,7 +368,10 @@ func (x *flipper) scale(key string, s Scale, value Level, offScale string, with 
 			words = append(words, w.Word)
 		}
 	}
-	for _, w := range append(words, offScale) {
+	if key != "grip" || value.stated() { // a grip that is not stated is left to "wet"
+		words = append(words, offScale)
+	}
+	for _, w := range words {
 		fl.To = w
 		x.word(fl, with(Level{Word: w}))
 	}
