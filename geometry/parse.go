@@ -65,7 +65,7 @@ func ParseClock(s string) (Clock, error) {
 		}
 		h = v
 	}
-	if h < 0 || h > 12 {
+	if h >= 13 || h > 12 && stated {
 		return 0, fmt.Errorf("clock hour %q must lie between 0 and 12", s)
 	}
 	return Clock(math.Mod(h, 12)), nil
