@@ -99,6 +99,7 @@ type solver struct {
 	rod           int   // −1 if none can move
 	starts        int   // starting points per free adjuster
 	out           Setting
+	seen          [FigureCount][2]float64 // least and most of each figure that finish has met
 }
 
 // keep returns the solution with its setting copied out of the solver's own,
@@ -151,6 +152,9 @@ func (c *Corner) Solve(now Setting, goal Goal) (*Answer, error) {
 		return nil, ErrTooMany
 	}
 	s.out = make(Setting, len(now))
+	for q := range s.seen {
+		s.seen[q] = [2]float64{math.Inf(1), math.Inf(-1)}
+	}
 	var best, next Solution
 	found := 0
 	set := append(Setting(nil), now...)
@@ -435,6 +439,9 @@ func (s *solver) finish(set Setting) (Solution, bool) {
 		return Solution{}, false
 	}
 	sol := Solution{Setting: out, Values: s.values(p)}
+	for q, v := range sol.Values {
+		s.seen[q][0], s.seen[q][1] = math.Min(s.seen[q][0], v), math.Max(s.seen[q][1], v)
+	}
 	for q := range sol.Residual {
 		sol.Residual[q] = sol.Values[q] - s.goal.Value[q]
 		w := keptWeight
@@ -538,28 +545,15 @@ func (s *solver) why() string {
 }
 
 // reach returns the least and most of each figure over all that the adjusters
-// can do: every combination of the stepped ones with the others at both ends
-// (and all the way round, for those that come round).
-func (s *solver) reach() (out [FigureCount][2]float64) {
-	for q := range out {
-		out[q] = [2]float64{math.Inf(1), math.Inf(-1)}
-	}
-	note := func(set Setting) {
-		f, err := s.c.Figures(set)
-		if err != nil {
-			return
-		}
-		for q, v := range values(f, s.level) {
-			out[q][0], out[q][1] = math.Min(out[q][0], v), math.Max(out[q][1], v)
-		}
-	}
+// can do: every combination of the stepped ones, which Solve has been through,
+// with the others at both ends (and all the way round, for those that come
+// round), and for toe the tie rod's own ends.
+func (s *solver) reach() [FigureCount][2]float64 {
 	set := append(Setting(nil), s.now...)
 	var walk func(k int)
 	walk = func(k int) {
 		if k == len(s.free) {
-			if sol, ok := s.finish(set); ok {
-				note(sol.Setting)
-			}
+			s.finish(set)
 			return
 		}
 		a := s.c.Adjusters[s.free[k]]
@@ -573,17 +567,18 @@ func (s *solver) reach() (out [FigureCount][2]float64) {
 		}
 		set[s.free[k]] = s.now[s.free[k]]
 	}
-	s.enumerate(set, 0, func(Setting) { walk(0) })
-	if s.rod >= 0 { // toe's own range, everything else as found
+	if len(s.free) > 0 {
+		s.enumerate(set, 0, func(Setting) { walk(0) })
+	}
+	if s.rod >= 0 {
 		copy(set, s.now)
 		t := s.c.Adjusters[s.rod].Travel()
 		for _, p := range []float64{t.Min, t.Max} {
 			set[s.rod] = p
-			if f, err := s.c.Figures(set); err == nil {
-				v := float64(f.Toe)
-				out[Toe][0], out[Toe][1] = math.Min(out[Toe][0], v), math.Max(out[Toe][1], v)
+			if v, err := s.c.Values(set); err == nil {
+				s.seen[Toe][0], s.seen[Toe][1] = math.Min(s.seen[Toe][0], v[Toe]), math.Max(s.seen[Toe][1], v[Toe])
 			}
 		}
 	}
-	return out
+	return s.seen
 }
