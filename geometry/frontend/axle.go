@@ -3,6 +3,7 @@ package frontend
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"kartwright/geometry"
 )
@@ -139,4 +140,42 @@ func ToeLength(a geometry.Angle, over geometry.Length) geometry.Length {
 // ToeAngle is the inverse of ToeLength. The length must not exceed over.
 func ToeAngle(d, over geometry.Length) geometry.Angle {
 	return geometry.Angle(math.Asin(float64(d / over)))
+}
+
+// ParseToe reads the toe of one wheel as an angle (-0.2deg, 0°12' in) or as a
+// length over a length (-1 mm over 255 mm, 1 mm out over 255 mm). Positive is
+// toe-in; "out" and "in" say it in words instead of the sign.
+func ParseToe(s string) (geometry.Measured[geometry.Angle], error) {
+	var none geometry.Measured[geometry.Angle]
+	amount, over, isLength := strings.Cut(s, " over ")
+	sign, amount := geometry.Angle(1), " "+amount+" "
+	for word, v := range map[string]geometry.Angle{" out ": -1, " in ": 1} {
+		// "1/16 in" is inches: a word counts only after a unit.
+		if i := strings.LastIndex(amount, word); i > 0 && strings.ContainsAny(amount[:i], "m°d'\"n") {
+			if strings.ContainsAny(amount[:i], "-−") {
+				return none, fmt.Errorf("toe %q has both a sign and a word", s)
+			}
+			sign, amount = v, amount[:i]+" "+amount[i+len(word):]
+		}
+	}
+	if !isLength {
+		m, err := geometry.ParseMeasuredAngle(amount)
+		if err != nil {
+			return none, fmt.Errorf("%w; toe may also be written -1 mm over 255 mm", err)
+		}
+		m.Value *= sign
+		return m, nil
+	}
+	d, err := geometry.ParseMeasuredLength(amount)
+	if err != nil {
+		return none, err
+	}
+	l, err := geometry.ParseLength(over)
+	if err != nil {
+		return none, err
+	}
+	if l <= 0 || math.Abs(float64(d.Value)) > float64(l)/2 {
+		return none, fmt.Errorf("toe %q: the length after \"over\" must be positive and much longer than the toe", s)
+	}
+	return geometry.Measured[geometry.Angle]{Value: sign * ToeAngle(d.Value, l), PM: geometry.Angle(d.PM / l)}, nil
 }

@@ -234,3 +234,19 @@ func TestToeLengths(t *testing.T) {
 	}
 	near(t, "there and back", float64(frontend.ToeLength(frontend.ToeAngle(1.7, 255), 255)), 1.7, 1e-12)
 }
+
+func TestParseToe(t *testing.T) {
+	for in, want := range map[string]geometry.Angle{
+		"-0.2deg": -0.2 * deg, "0°12' out": -0.2 * deg, "1 mm over 255 mm": frontend.ToeAngle(1, 255), "1 mm out over 255 mm": frontend.ToeAngle(-1, 255),
+		"-1 mm over 255 mm": frontend.ToeAngle(-1, 255), "1/16 in over 10 in": frontend.ToeAngle(25.4/16, 254), "1/16 in in over 10 in": frontend.ToeAngle(25.4/16, 254), "0 deg": 0,
+	} {
+		if got, err := frontend.ParseToe(in); err != nil || !got.Value.Near(want, 1e-12) {
+			t.Errorf("ParseToe(%q) = %v, %v, want %v", in, got.Value, err, want)
+		}
+	}
+	for _, in := range []string{"1 mm", "-1 mm out over 255 mm", "1 mm over 1 mm", "2"} {
+		if got, err := frontend.ParseToe(in); err == nil {
+			t.Errorf("ParseToe(%q) = %v, want an error", in, got.Value)
+		}
+	}
+}

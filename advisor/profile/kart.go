@@ -1,0 +1,138 @@
+package profile
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+
+	"kartwright/geometry"
+	"kartwright/geometry/adjust"
+	"kartwright/geometry/frontend"
+)
+
+// Format is the version of the file format that this package reads.
+const Format = 1
+
+// Number is a measured or assumed number of a profile.
+type Number struct {
+	Path    string // corner.left.caster; adjuster "caster screw".gauge
+	Doc     string
+	Value   float64 // mm or radians
+	PM      float64 // 0 if the profile states none
+	Angle   bool
+	Assumed bool // not in the file
+}
+
+// Text prints the number with its unit and, if it has one, its ±.
+func (n Number) Text(u geometry.Units) string {
+	say := func(v float64) string {
+		if n.Angle {
+			return u.Angle(geometry.Angle(v))
+		}
+		return u.Length(geometry.Length(v))
+	}
+	if n.PM == 0 {
+		return say(n.Value)
+	}
+	return say(n.Value) + " ± " + say(n.PM)
+}
+
+// A Limited thing is what a limit holds for.
+type Limited string
+
+// What can be limited.
+const (
+	LimitCaster    Limited = "caster"
+	LimitCamber    Limited = "camber"
+	LimitToe       Limited = "toe"
+	LimitTrack     Limited = "front_track"
+	LimitWheelbase Limited = "wheelbase"
+)
+
+// Limit is a bound that advice stays inside. Lo and Hi are in mm or radians.
+type Limit struct {
+	Of     Limited
+	Lo, Hi float64
+	Class  bool // the class's rule; otherwise the owner's own wish
+}
+
+// Whose says who set the limit.
+func (l Limit) Whose(k *Kart) string {
+	if !l.Class {
+		return "your own limit"
+	}
+	if k.Class != "" {
+		return "the limit of " + k.Class
+	}
+	return "the class limit"
+}
+
+// Text prints the bound.
+func (l Limit) Text(u geometry.Units) string {
+	if l.Of == LimitTrack || l.Of == LimitWheelbase {
+		return fmt.Sprintf("%s to %s", u.Length(geometry.Length(l.Lo)), u.Length(geometry.Length(l.Hi)))
+	}
+	return fmt.Sprintf("%s to %s", u.Angle(geometry.Angle(l.Lo)), u.Angle(geometry.Angle(l.Hi)))
+}
+
+// Kart is one kart.
+type Kart struct {
+	Name, Note string
+	Class      string
+	Axle       frontend.Axle
+	Corners    [2]adjust.Corner  // by side
+	Present    [2]adjust.Setting // how it stands now
+	Limits     []Limit
+	Numbers    []Number // measured and assumed, in the order of the file
+
+	spec *spec
+}
+
+// With returns the kart as it would be if the number at path were greater by
+// delta (mm or radians): the same adjuster positions on a slightly different
+// kart. Positions that the profile gives as gauge readings are read anew.
+func (k *Kart) With(path string, delta float64) (*Kart, error) {
+	b := builder{spec: k.spec, nudge: map[string]float64{path: delta}}
+	n := b.build()
+	if n == nil {
+		return nil, fmt.Errorf("with %s changed by %g the kart is impossible", path, delta)
+	}
+	return n, nil
+}
+
+// Figures returns what both corners measure at the settings given.
+func (k *Kart) Figures(set [2]adjust.Setting) (out [2]frontend.Figures, err error) {
+	for _, s := range frontend.Sides {
+		if out[s], err = k.Corners[s].Figures(set[s]); err != nil {
+			return out, err
+		}
+	}
+	return out, nil
+}
+
+// Standard returns the home setting of both corners.
+func (k *Kart) Standard() [2]adjust.Setting {
+	return [2]adjust.Setting{k.Corners[0].Standard(), k.Corners[1].Standard()}
+}
+
+// FrontTrack returns the distance between the two contact centres.
+func FrontTrack(f [2]frontend.Figures) geometry.Length {
+	return geometry.Length(f[0].Contact.Y + f[1].Contact.Y)
+}
+
+// RideHeightChange returns how much higher the frame stands at the front, the
+// mean of both corners, than at the figures before.
+func RideHeightChange(before, after [2]frontend.Figures) geometry.Length {
+	var sum float64
+	for s := range before {
+		sum += before[s].Contact.Z - after[s].Contact.Z
+	}
+	return geometry.Length(sum / 2)
+}
+
+// Assumed returns the numbers that are not in the file.
+func (k *Kart) Assumed() []Number {
+	return slices.DeleteFunc(slices.Clone(k.Numbers), func(n Number) bool { return !n.Assumed })
+}
+
+func trim(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
