@@ -62,9 +62,11 @@ type Estimate struct {
 	SD    []float64   // +Inf for what nothing determines
 	Cov   [][]float64 // +Inf or −Inf where SD is infinite
 	RSS   float64     // Σ (residual/SD)², or Σ residual² if no SD was given
-	S     float64     // √(RSS/DF); 0 if DF is 0
-	DF    int         // observations + priors − parameters
-	Known bool        // SDs of the observations were given, so Cov does not rest on S
+	// Misfit is RSS and what the priors add, Σ ((value − mean)/SD)².
+	Misfit float64
+	S      float64 // √(RSS/DF); 0 if DF is 0
+	DF     int     // observations + priors − parameters
+	Known  bool    // SDs of the observations were given, so Cov does not rest on S
 
 	Rows     []Row
 	Identify Identifiability
@@ -214,7 +216,7 @@ func identify(names []string, jac columns) Identifiability {
 
 // finish fills in what follows from the sensitivities at the solution: jac and
 // resid are the observations' (over their SD, if given), prior the SDs of the
-// priors (0 = none).
+// priors (0 = none). Misfit must hold the priors' share.
 func (e *Estimate) finish(jac columns, resid []float64, prior []float64) {
 	n, p := len(resid), len(jac)
 	e.Identify = identify(e.Names, jac)
@@ -227,6 +229,7 @@ func (e *Estimate) finish(jac columns, resid []float64, prior []float64) {
 		}
 	}
 	e.RSS = dot(resid, resid)
+	e.Misfit += e.RSS
 	if e.DF > 0 {
 		e.S = math.Sqrt(e.RSS / float64(e.DF))
 	}
@@ -323,8 +326,8 @@ func (e *Estimate) judge(resid, leverage []float64) {
 			e.warn(OutlierFound, "%s is %.1f times its ± away from what the other readings say", r.Name, math.Abs(r.Studentised))
 		}
 	}
-	if e.Known && e.DF > 0 && e.RSS > (distuv.ChiSquared{K: float64(e.DF)}).Quantile(0.999) {
-		e.warn(Scatter, "the readings scatter %.1f times as much as their ± allows", math.Sqrt(e.RSS/float64(e.DF)))
+	if e.Known && e.DF > 0 && e.Misfit > (distuv.ChiSquared{K: float64(e.DF)}).Quantile(0.999) {
+		e.warn(Scatter, "the readings scatter %.1f times as much as their ± allows", math.Sqrt(e.Misfit/float64(e.DF)))
 	}
 	if !e.Known && e.DF < 3 {
 		e.warn(FewReadings, "only %d more readings than unknowns: the scatter, and every ± that rests on it, is a guess", e.DF)

@@ -103,6 +103,10 @@ func (l Linear) Solve() (*Line, error) {
 		}
 		resid[i] = (l.Y[i] - fit) * weight(i)
 	}
+	for _, j := range rest {
+		d := (b[j] - l.Prior[j].Mean) / l.Prior[j].SD
+		out.Misfit += float64(d * d)
+	}
 	out.finish(jac, resid, priors)
 	out.describe(&l, weight)
 	return out, nil

@@ -449,6 +449,7 @@ func (s *search) report(e *Estimate) {
 			prior[j] = s.Prior[j].SD
 		}
 	}
+	e.Misfit = dot(s.resid[s.n:], s.resid[s.n:])
 	e.finish(data, s.resid[:s.n], prior)
 	for _, j := range s.priors {
 		if d := (s.b[j] - s.Prior[j].Mean) / s.Prior[j].SD; math.Abs(d) > 3 {
