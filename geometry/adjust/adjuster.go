@@ -55,7 +55,8 @@ type Adjuster interface {
 	Print(p float64, u geometry.Units) string
 	// Move says, as an instruction, how to go from one position to another.
 	Move(from, to float64, u geometry.Units) string
-	// Lock names what is loosened before a move and tightened after it.
+	// Lock names, with its article, what is loosened before a move and
+	// tightened after it: "the kingpin bolt".
 	Lock() string
 }
 
@@ -63,6 +64,14 @@ type Adjuster interface {
 type Gauged interface {
 	Gauge(p float64) (reading geometry.Length, ok bool)
 }
+
+// Fine is an adjuster that can tell a move too small to be worth a spanner.
+type Fine interface {
+	Negligible(from, to float64) bool
+}
+
+// Listed is an adjuster whose positions have names of their own.
+type Listed interface{ Positions() []string }
 
 // Wraps is an adjuster that comes round to where it began, so that several of
 // its positions may give the same figure.
@@ -323,10 +332,14 @@ func lockField(usual string) Field {
 }
 
 func (v *Values) lock(usual string) string {
-	if v.Has("lock") {
-		return v.Text("lock")
+	if !v.Has("lock") {
+		return usual
 	}
-	return usual
+	lock := v.Text("lock")
+	if first, _, _ := strings.Cut(lock, " "); lock == "" || first == "the" || first == "both" || first == "a" {
+		return lock
+	}
+	return "the " + lock
 }
 
 // pivotShift moves the pivot named by field pivot.

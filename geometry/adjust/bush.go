@@ -31,7 +31,7 @@ type bush struct {
 }
 
 func buildBush(v *Values) Adjuster {
-	b := &bush{top: v.Word("pivot", "top", "bottom") == "top", home: -1, lock: v.lock("kingpin bolt")}
+	b := &bush{top: v.Word("pivot", "top", "bottom") == "top", home: -1, lock: v.lock("the kingpin bolt")}
 	list, ok := tables(v.Raw["positions"])
 	if !ok || len(list) < 2 {
 		v.fail("positions", "must list at least two positions, each { name = \"…\", rearward = \"2 mm\", inboard = \"0 mm\" }")
@@ -100,10 +100,11 @@ func tables(raw any) ([]map[string]any, bool) {
 	return nil, false
 }
 
-func (b *bush) Part() Part        { return OnPivot }
-func (b *bush) Travel() Travel    { return Travel{Max: float64(len(b.names) - 1), Step: 1} }
-func (b *bush) Standard() float64 { return float64(b.home) }
-func (b *bush) Lock() string      { return b.lock }
+func (b *bush) Part() Part          { return OnPivot }
+func (b *bush) Travel() Travel      { return Travel{Max: float64(len(b.names) - 1), Step: 1} }
+func (b *bush) Standard() float64   { return float64(b.home) }
+func (b *bush) Positions() []string { return b.names }
+func (b *bush) Lock() string        { return b.lock }
 
 func (b *bush) Shift(p float64) frontend.Shift { return pivotShift(b.top, b.offset[int(p)]) }
 

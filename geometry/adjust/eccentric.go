@@ -43,7 +43,7 @@ type eccentric struct {
 }
 
 func buildEccentric(v *Values) Adjuster {
-	e := &eccentric{side: v.Side, top: v.Word("pivot", "top", "bottom") == "top", ecc: float64(v.Length("eccentricity")), hole: v.Angle("hole_from_mark"), x: 1, y: 1, lock: v.lock("locking screw")}
+	e := &eccentric{side: v.Side, top: v.Word("pivot", "top", "bottom") == "top", ecc: float64(v.Length("eccentricity")), hole: v.Angle("hole_from_mark"), x: 1, y: 1, lock: v.lock("the locking screw")}
 	if v.Has("eccentricity") && !(e.ecc > 0 && e.ecc < 15) {
 		v.fail("eccentricity", "must lie between 0 and 15 mm, not %v", geometry.Length(e.ecc))
 	}

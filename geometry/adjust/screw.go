@@ -48,7 +48,7 @@ func buildScrew(v *Values) Adjuster {
 		travel:  Travel{Min: -float64(v.Turns("travel_out")), Max: float64(v.Turns("travel_in"))},
 		gauged:  v.Has("gauge"),
 		gauge:   v.Length("gauge"),
-		lock:    v.lock("kingpin bolt"),
+		lock:    v.lock("the kingpin bolt"),
 		perTurn: directions[v.Word("tightening_moves", "rearward", "forward", "inboard", "outboard")].Scale(float64(pitch) * v.Number("ratio", 1)),
 	}
 	s.gaugeTurn = -pitch

@@ -18,7 +18,7 @@ var _ = register(Kind{
 		lockField("kingpin bolt"),
 	},
 	Build: func(v *Values) Adjuster {
-		s := &shims{thickness: v.Length("thickness"), total: v.Count("total", 1, 1, 40), lock: v.lock("kingpin bolt")}
+		s := &shims{thickness: v.Length("thickness"), total: v.Count("total", 1, 1, 40), lock: v.lock("the kingpin bolt")}
 		s.below = v.Count("below", 0, 0, s.total)
 		if v.Has("thickness") && !(s.thickness > 0 && s.thickness <= 20) {
 			v.fail("thickness", "must lie between 0 and 20 mm, not %v", s.thickness)

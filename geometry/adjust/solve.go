@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"math/bits"
 	"strings"
 
 	"kartwright/geometry"
@@ -15,6 +16,13 @@ import (
 type Goal struct {
 	Asked [FigureCount]bool
 	Value [FigureCount]float64 // radians; mm for Height
+	// Steps, if not nil, are the positions in which stepped adjusters are held
+	// instead of being chosen: what would the others do on a slightly
+	// different kart?
+	Steps Setting
+	// Keep is how much it counts, against a figure asked for, that caster,
+	// camber and toe stay as they are; 0 means 0.3.
+	Keep float64
 }
 
 // Ask returns the goal with f asked for at value (radians, or mm for Height).
@@ -68,14 +76,15 @@ func (a *Answer) OK() bool {
 // exact is the residual that counts as none, in radians or mm.
 const exact = 1e-9
 
-// How a stepped adjuster's choices are weighed: a figure that was asked for
-// against one that should stay as it is, and a millimetre of height against
-// a radian.
 const (
-	keptWeight   = 0.3
+	usualKeep = 0.3
+	// A millimetre of height against a radian.
 	heightWeight = 0.001 // 1 mm counts as 0.057°
 	// Among continuous adjusters the asked figures come first outright.
 	keptPull = 1e-4
+	// Kept caster or camber that moves by less than a gauge shows is not worth
+	// another spanner (common practice). Toe is always restored.
+	keptSlack = 0.05 * float64(geometry.Degree)
 	// maxCombos bounds the enumeration; 12-hole eccentrics at both ends of the
 	// kingpin and five shims make 864.
 	maxCombos = 200000
@@ -95,10 +104,11 @@ type solver struct {
 	goal  Goal
 	level float64
 
-	stepped, free []int // adjusters to enumerate, adjusters to iterate
-	rod           int   // −1 if none can move
-	starts        int   // starting points per free adjuster
-	out           Setting
+	stepped, free []int                   // adjusters to enumerate, adjusters to iterate
+	rod           int                     // −1 if none can move
+	starts        int                     // starting points per free adjuster
+	lead          int                     // the asked figure that comes first while one adjuster alone is iterated; -1 for all
+	out, best     Setting                 // working room for finish and settle
 	seen          [FigureCount][2]float64 // least and most of each figure that finish has met
 }
 
@@ -115,6 +125,9 @@ func (a Solution) keep(old Setting) Solution {
 // settings go to the one that touches fewer parts. A goal that cannot be met
 // gives the nearest setting, with the outcome and the reason.
 func (c *Corner) Solve(now Setting, goal Goal) (*Answer, error) {
+	if goal.Keep == 0 {
+		goal.Keep = usualKeep
+	}
 	s := &solver{c: c, now: now, goal: goal, level: c.level(), rod: -1, starts: 1}
 	f, err := c.Figures(now)
 	if err != nil {
@@ -127,6 +140,7 @@ func (c *Corner) Solve(now Setting, goal Goal) (*Answer, error) {
 		}
 	}
 	combos := 1
+	set := append(Setting(nil), now...)
 	for i, a := range c.Adjusters {
 		t := a.Travel()
 		switch {
@@ -135,6 +149,8 @@ func (c *Corner) Solve(now Setting, goal Goal) (*Answer, error) {
 			if s.rod < 0 {
 				s.rod = i
 			}
+		case t.Step > 0 && goal.Steps != nil:
+			set[i] = goal.Steps[i]
 		case t.Step > 0:
 			s.stepped = append(s.stepped, i)
 			combos *= int(math.Round((t.Max-t.Min)/t.Step)) + 1
@@ -157,7 +173,6 @@ func (c *Corner) Solve(now Setting, goal Goal) (*Answer, error) {
 	}
 	var best, next Solution
 	found := 0
-	set := append(Setting(nil), now...)
 	s.enumerate(set, 0, func(set Setting) {
 		cand, ok := s.settle(set)
 		if !ok {
@@ -165,15 +180,17 @@ func (c *Corner) Solve(now Setting, goal Goal) (*Answer, error) {
 		}
 		switch {
 		case found == 0:
-			best = cand.keep(best.Setting)
+			best, found = cand.keep(best.Setting), 1
+		case cand.same(&best):
+			// Another way to the same figures is no alternative.
+			if cand.better(&best) {
+				best = cand.keep(best.Setting)
+			}
 		case cand.better(&best):
-			best, next = cand.keep(next.Setting), best
+			best, next, found = cand.keep(next.Setting), best, 2
 		case found == 1 || cand.better(&next):
-			next = cand.keep(next.Setting)
-		default:
-			return
+			next, found = cand.keep(next.Setting), 2
 		}
-		found++
 	})
 	if found == 0 {
 		return nil, fmt.Errorf("%v side: with no position of its adjusters can the tie rod join its two ends", c.Side)
@@ -215,33 +232,46 @@ func (s *solver) enumerate(set Setting, i int, f func(Setting)) {
 }
 
 // settle finds the free adjusters' positions for one combination of the
-// stepped ones and closes it with the tie rod.
-func (s *solver) settle(set Setting) (Solution, bool) {
+// stepped ones and closes it with the tie rod. It tries every choice of which
+// free adjusters to touch at all, because a part that brings next to nothing is
+// to be left alone.
+func (s *solver) settle(set Setting) (best Solution, found bool) {
 	if len(s.free) == 0 {
 		return s.finish(set)
 	}
-	var best Solution
-	found := false
-	total := int(math.Pow(float64(s.starts), float64(len(s.free))))
 	var space [maxFree]float64
 	x := space[:len(s.free)]
-	for start := range total {
-		for k, n := 0, start; k < len(x); k, n = k+1, n/s.starts {
-			t := s.c.Adjusters[s.free[k]].Travel()
-			x[k] = s.now[s.free[k]]
-			if m := n % s.starts; m > 0 {
-				x[k] = t.Min + (t.Max-t.Min)*float64(m)/float64(s.starts)
+	for touched := range 1 << len(s.free) {
+		starts := 1
+		for k := range x {
+			if touched>>k&1 == 1 {
+				starts *= s.starts
 			}
 		}
-		s.newton(set, x)
-		for k, i := range s.free {
-			set[i] = x[k]
-		}
-		if cand, ok := s.finish(set); ok && (!found || cand.better(&best)) {
-			if s.starts > 1 {
-				cand = cand.keep(best.Setting)
+		for start := range starts {
+			n := start
+			for k, i := range s.free {
+				x[k] = s.now[i]
+				if touched>>k&1 == 0 {
+					continue
+				}
+				if m := n % s.starts; m > 0 {
+					t := s.c.Adjusters[i].Travel()
+					x[k] = t.Min + (t.Max-t.Min)*float64(m)/float64(s.starts)
+				}
+				n /= s.starts
 			}
-			best, found = cand, true
+			if touched != 0 {
+				s.lead = s.mostMoved(set, x, touched)
+				s.newton(set, x, touched)
+			}
+			for k, i := range s.free {
+				set[i] = x[k]
+			}
+			if cand, ok := s.finish(set); ok && (!found || cand.better(&best)) {
+				best, found = cand.keep(s.best), true
+				s.best = best.Setting
+			}
 		}
 	}
 	for _, i := range s.free {
@@ -279,7 +309,7 @@ func (s *solver) residuals(set Setting, x []float64) (r [3]float64, ok bool) {
 		default:
 			v, w = s.level-p.Contact().Z, 0
 		}
-		if s.goal.Asked[q] {
+		if s.goal.Asked[q] && (s.lead < 0 || s.lead == int(q)) {
 			w = 1
 		}
 		if q == Height {
@@ -299,10 +329,34 @@ func (s *solver) values(p frontend.Pose) [FigureCount]float64 {
 	return v
 }
 
+// mostMoved returns, if touched names one adjuster only, the asked figure that
+// it moves most: one screw cannot meet two figures, so it meets that one and
+// does not give it up for the other. Otherwise it returns −1.
+func (s *solver) mostMoved(set Setting, x []float64, touched int) int {
+	if touched&(touched-1) != 0 {
+		return -1
+	}
+	k := bits.TrailingZeros(uint(touched))
+	t := s.c.Adjusters[s.free[k]].Travel()
+	was := x[k]
+	s.lead = -1
+	before, ok1 := s.residuals(set, x)
+	x[k] = was + 1e-3*(t.Max-t.Min)
+	after, ok2 := s.residuals(set, x)
+	x[k] = was
+	best, most := -1, 0.
+	for i, q := range [...]Figure{Caster, Camber, Height} {
+		if d := math.Abs(after[i] - before[i]); ok1 && ok2 && s.goal.Asked[q] && d > most {
+			best, most = int(q), d
+		}
+	}
+	return best
+}
+
 // newton takes damped Gauss–Newton steps on the free adjusters within their
-// travel, in place. A position at its stop stays there while the goal lies
-// beyond it.
-func (s *solver) newton(set Setting, x []float64) {
+// travel, in place, on those that touched names by its bits. A position at its
+// stop stays there while the goal lies beyond it.
+func (s *solver) newton(set Setting, x []float64, touched int) {
 	n := len(x)
 	cost := func(r [3]float64) float64 { return float64(r[0]*r[0]) + float64(r[1]*r[1]) + float64(r[2]*r[2]) }
 	r, ok := s.residuals(set, x)
@@ -315,6 +369,9 @@ func (s *solver) newton(set Setting, x []float64) {
 	damping := 0.
 	for range 60 {
 		for k, i := range s.free {
+			if touched>>k&1 == 0 {
+				continue
+			}
 			span := s.c.Adjusters[i].Travel()
 			h := 1e-5 * (span.Max - span.Min)
 			copy(trial, x)
@@ -330,6 +387,9 @@ func (s *solver) newton(set Setting, x []float64) {
 			}
 		}
 		var held [maxFree]bool
+		for k := range x {
+			held[k] = touched>>k&1 == 0
+		}
 		improved := false
 		for range n + 1 {
 			step, ok := gaussNewton(jac, r, held, damping)
@@ -444,17 +504,19 @@ func (s *solver) finish(set Setting) (Solution, bool) {
 	}
 	for q := range sol.Residual {
 		sol.Residual[q] = sol.Values[q] - s.goal.Value[q]
-		w := keptWeight
-		if Figure(q) == Height {
-			w = 0
-		}
-		if s.goal.Asked[q] {
-			w = 1
+		r, w := math.Abs(sol.Residual[q]), 1.
+		if !s.goal.Asked[q] {
+			switch w = s.goal.Keep; Figure(q) {
+			case Caster, Camber:
+				r = math.Max(0, r-keptSlack)
+			case Height:
+				w = 0
+			}
 		}
 		if Figure(q) == Height {
 			w *= heightWeight
 		}
-		sol.score = math.Hypot(sol.score, w*sol.Residual[q])
+		sol.score = math.Hypot(sol.score, w*r)
 	}
 	for i, a := range s.c.Adjusters {
 		if d := math.Abs(out[i] - s.now[i]); d > 1e-9 {
@@ -466,6 +528,16 @@ func (s *solver) finish(set Setting) (Solution, bool) {
 	// What is closer than a hundred-thousandth of a degree is equal.
 	sol.score = math.Round(sol.score / (1e-5 * float64(geometry.Degree)))
 	return sol, true
+}
+
+// same reports whether both give the same figures.
+func (a *Solution) same(b *Solution) bool {
+	for q := range a.Values {
+		if math.Abs(a.Values[q]-b.Values[q]) > 1e-7 {
+			return false
+		}
+	}
+	return true
 }
 
 // better reports whether a is to be preferred to b: closer to the goal, then
@@ -509,15 +581,15 @@ func (s *solver) judge(a *Answer) {
 		switch {
 		case hi-lo < exact:
 			a.Outcome[q] = Beyond
-			a.Reasons = append(a.Reasons, fmt.Sprintf("nothing on this kart's %v side changes its %v%s", s.c.Side, f, s.why()))
+			a.Reasons = append(a.Reasons, fmt.Sprintf("nothing on this kart changes its %v%s", f, s.why()))
 		case want < lo-exact || want > hi+exact:
 			a.Outcome[q] = Beyond
-			a.Reasons = append(a.Reasons, fmt.Sprintf("the %v side's %v can be set from %s to %s; %s is out of reach", s.c.Side, f, Say(f, lo), Say(f, hi), Say(f, want)))
+			a.Reasons = append(a.Reasons, fmt.Sprintf("%v can be set from %s to %s; %s is out of reach", f, Say(f, lo), Say(f, hi), Say(f, want)))
 		case len(s.stepped) > 0 || s.rod >= 0 && s.c.Adjusters[s.rod].Travel().Step > 0:
-			a.Reasons = append(a.Reasons, fmt.Sprintf("the %v side's %v stands only in steps; %s is the nearest to %s that leaves the rest best", s.c.Side, f, Say(f, a.Best.Values[q]), Say(f, want)))
+			a.Reasons = append(a.Reasons, fmt.Sprintf("%v goes in steps; %s is the nearest to %s that suits the rest", f, Say(f, a.Best.Values[q]), Say(f, want)))
 		default:
 			a.Outcome[q] = Beyond
-			a.Reasons = append(a.Reasons, fmt.Sprintf("the %v side cannot give %s of %v together with the rest; %s is the nearest", s.c.Side, Say(f, want), f, Say(f, a.Best.Values[q])))
+			a.Reasons = append(a.Reasons, fmt.Sprintf("%v of %s cannot be had together with the rest; %s is the nearest", f, Say(f, want), Say(f, a.Best.Values[q])))
 		}
 	}
 }

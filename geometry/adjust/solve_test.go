@@ -208,7 +208,7 @@ func TestSolveSaysWhatTheKartCannotDo(t *testing.T) {
 	bare := corner(t, frontend.Right, "fixed", map[string]any{"because": "the kingpin runs in welded bosses"}, "tie-rod", turnbuckle)
 	a, err = bare.Solve(bare.Standard(), adjust.Goal{}.Ask(adjust.Caster, float64(13*deg)))
 	require.NoError(t, err)
-	if want := "nothing on this kart's right side changes its caster: the kingpin runs in welded bosses"; a.OK() || len(a.Reasons) != 1 || a.Reasons[0] != want {
+	if want := "nothing on this kart changes its caster: the kingpin runs in welded bosses"; a.OK() || len(a.Reasons) != 1 || a.Reasons[0] != want {
 		t.Errorf("fixed kart: %v %q, want %q", a.Outcome, a.Reasons, want)
 	}
 	a, err = bare.Solve(bare.Standard(), adjust.Goal{}.Ask(adjust.Toe, float64(-0.3*deg)))
@@ -345,7 +345,7 @@ func TestMovesAreInstructions(t *testing.T) {
 		{l.Adjusters[0].Move(0.5, -0.25, u), "loosen it 3/4 turn, anticlockwise; depth gauge 6.97 mm to 7.91 mm"},
 		{l.Adjusters[1].Move(0, 1, u), "turn it 1 hole anticlockwise seen from above; the mark goes from 12 o'clock to 11 o'clock"},
 		{r.Adjusters[0].Move(0, 2, u), "turn it 2 holes clockwise seen from above; the mark goes from 12 o'clock to 2 o'clock"},
-		{l.Adjusters[2].Move(0, -0.2, u), "make it shorter by 3/16 turn (0.20) (0.50 mm)"},
+		{l.Adjusters[2].Move(0, -0.2, u), "make it shorter by 3/16 turn (0.20), which is 0.50 mm"},
 	} {
 		if tt.got != tt.want {
 			t.Errorf("got  %s\nwant %s", tt.got, tt.want)

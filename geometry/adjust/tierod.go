@@ -41,6 +41,10 @@ var _ = register(Kind{
 	},
 })
 
+// unseen is a rod length that no gauge at the rim shows: about a tenth of a
+// millimetre there.
+const unseen = 0.05 * geometry.Millimetre
+
 // tieRod changes the tie rod's length. Positions are turns that make it
 // longer, from standard.
 type tieRod struct {
@@ -88,13 +92,22 @@ func (r *tieRod) Print(p float64, _ geometry.Units) string {
 	return geometry.Turns(p).String() + " longer"
 }
 
+// Negligible reports whether a move is too small to be worth a spanner.
+func (r *tieRod) Negligible(from, to float64) bool {
+	return geometry.Length(math.Abs(to-from))*r.lead < unseen
+}
+
 func (r *tieRod) Move(from, to float64, u geometry.Units) string {
 	d := to - from
 	way := "longer"
 	if d < 0 {
 		way = "shorter"
 	}
-	out := fmt.Sprintf("make it %s by %s (%s)", way, geometry.Turns(d).Spoken(), u.Length(geometry.Length(math.Abs(d))*r.lead))
+	by := geometry.Length(math.Abs(d)) * r.lead
+	if r.Negligible(from, to) {
+		return fmt.Sprintf("%s %s would be exact; so little that it may stay", u.Length(by), way)
+	}
+	out := fmt.Sprintf("make it %s by %s, which is %s", way, geometry.Turns(d).Spoken(), u.Length(by))
 	if r.travel.Step > 0 {
 		out += "; take its joint off and screw it in half turns"
 	}

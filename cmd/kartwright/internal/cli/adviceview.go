@@ -1,0 +1,134 @@
+package cli
+
+import (
+	"kartwright/advisor"
+	"kartwright/geometry"
+	"kartwright/rules"
+)
+
+type factsJSON struct {
+	Symptoms []string `json:"symptoms"`
+	Track    string   `json:"track,omitempty"`
+	Grip     string   `json:"grip,omitempty"`
+	Tyres    string   `json:"tyres,omitempty"`
+	Wet      string   `json:"wet"`
+}
+
+type checkJSON struct {
+	Text  string   `json:"text"`
+	Rules []string `json:"rules"`
+}
+
+type refusalJSON struct {
+	Move    string   `json:"move"`
+	Title   string   `json:"title"`
+	Reasons []string `json:"reasons"`
+}
+
+type flipJSON struct {
+	Key     string       `json:"condition"`
+	Symptom string       `json:"symptom,omitempty"`
+	Was     string       `json:"was"`
+	To      string       `json:"to"`
+	Bound   int          `json:"bound"`
+	Text    string       `json:"text"`
+	Changes []changeJSON `json:"changes"`
+}
+
+type changeJSON struct {
+	Move string `json:"move"`
+	Was  string `json:"was,omitempty"`
+	Now  string `json:"now"`
+}
+
+type conditionJSON struct {
+	Key   string  `json:"condition"`
+	Wants string  `json:"wants"`
+	Has   string  `json:"has,omitempty"`
+	Grade float64 `json:"grade"`
+}
+
+type accountJSON struct {
+	Rule       string          `json:"rule"`
+	Place      string          `json:"place"`
+	Fired      bool            `json:"fired"`
+	Near       bool            `json:"near"`
+	Grade      float64         `json:"grade"`
+	Learned    float64         `json:"learned"`
+	Support    float64         `json:"support"`
+	Conditions []conditionJSON `json:"conditions"`
+}
+
+type adviceJSON struct {
+	Command      string            `json:"command"`
+	Kart         string            `json:"kart"`
+	Understood   factsJSON         `json:"understood"`
+	Status       string            `json:"status"`
+	Checks       []checkJSON       `json:"checks"`
+	Uneven       []string          `json:"uneven"`
+	First        *suggestionJSON   `json:"first"`
+	Alternatives []*suggestionJSON `json:"alternatives"`
+	Refused      []refusalJSON     `json:"refused"`
+	Undecided    []verdictJSON     `json:"undecided"`
+	Verdicts     []verdictJSON     `json:"verdicts"`
+	Missing      []flipJSON        `json:"missing"`
+	Turning      []flipJSON        `json:"turning"`
+	Trace        []accountJSON     `json:"trace,omitempty"`
+}
+
+func viewAdvice(adv *advisor.Advice, accounts []rules.Account, u geometry.Units) adviceJSON {
+	voc := adv.Request.Rules.Vocabulary()
+	words := moveWords(adv)
+	f := adv.Request.Facts
+	out := adviceJSON{
+		Command: "advise", Kart: adv.Request.Kart.Name, Status: string(adv.Status),
+		Understood: factsJSON{Symptoms: []string{}, Track: f.Track, Grip: voc.Grip.Format(f.Grip), Tyres: voc.Tyres.Format(f.Tyres), Wet: f.Wet.String()},
+		Checks:     []checkJSON{}, Uneven: list(adv.Uneven), First: viewSuggestion(adv.First, u), Alternatives: []*suggestionJSON{},
+		Refused: []refusalJSON{}, Undecided: []verdictJSON{}, Verdicts: []verdictJSON{},
+		Missing: viewFlips(voc, adv.Missing), Turning: viewFlips(voc, adv.Turning),
+	}
+	for _, s := range f.Symptoms {
+		out.Understood.Symptoms = append(out.Understood.Symptoms, s.String())
+	}
+	for _, c := range adv.Checks {
+		out.Checks = append(out.Checks, checkJSON{c.Text, list(c.Rules)})
+	}
+	for i := range adv.Alternatives {
+		out.Alternatives = append(out.Alternatives, viewSuggestion(&adv.Alternatives[i], u))
+	}
+	for _, r := range adv.Refused {
+		out.Refused = append(out.Refused, refusalJSON{r.Move.ID, r.Title, list(r.Reasons)})
+	}
+	for _, v := range adv.Undecided {
+		out.Undecided = append(out.Undecided, viewVerdict(v, words[v.Move]))
+	}
+	for _, v := range adv.Verdicts {
+		if len(v.Fired) > 0 {
+			out.Verdicts = append(out.Verdicts, viewVerdict(v, words[v.Move]))
+		}
+	}
+	for _, acc := range accounts {
+		j := accountJSON{Rule: acc.Rule.ID, Place: acc.Rule.Place, Fired: acc.Fired, Near: acc.Near, Grade: round(acc.Grade), Learned: round(acc.Learned), Support: round(acc.Support), Conditions: []conditionJSON{}}
+		for _, c := range acc.Conditions {
+			j.Conditions = append(j.Conditions, conditionJSON{c.Key, c.Wants, c.Has, round(c.Grade)})
+		}
+		out.Trace = append(out.Trace, j)
+	}
+	return out
+}
+
+func viewFlips(voc rules.Vocabulary, flips []rules.Flip) []flipJSON {
+	out := []flipJSON{}
+	for _, f := range flips {
+		j := flipJSON{Key: f.Key, Symptom: f.Symptom, Was: f.Was, To: f.To, Bound: f.Bound, Text: advisor.SayFlip(voc, f), Changes: []changeJSON{}}
+		for _, c := range f.Changes {
+			was := ""
+			if c.Was != 0 {
+				was = direction(c.Was)
+			}
+			j.Changes = append(j.Changes, changeJSON{c.Move, was, direction(c.Now)})
+		}
+		out = append(out, j)
+	}
+	return out
+}

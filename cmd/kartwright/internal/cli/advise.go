@@ -1,0 +1,396 @@
+package cli
+
+import (
+	"fmt"
+	"math"
+	"sort"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"kartwright/advisor"
+	"kartwright/geometry"
+	"kartwright/geometry/frontend"
+	"kartwright/rules"
+	"kartwright/rules/ruleset"
+)
+
+type adviseOptions struct {
+	kart  string
+	rules []string
+	facts factFlags
+	why   string
+}
+
+func (a *app) adviseCommand() *cobra.Command {
+	var o adviseOptions
+	cmd := &cobra.Command{
+		Use:   "advise --symptom ID[/phase][:severity] … [conditions]",
+		Short: "A complaint and the conditions to one change with exact turns",
+		Long: `advise takes what the driver complains of and the conditions, asks the rules,
+and answers with the one change of the front end to try first: what to turn on
+each side of this kart, what else moves, why, what speaks against it, what to
+check before, how to confirm it and how to undo it.
+
+A condition that is not given is not guessed: rules that need it stay silent,
+and the answer says what it would change.
+
+'kartwright rules symptoms' lists the complaints, 'kartwright help units' how
+conditions are written.`,
+		Example: `  kartwright advise --symptom understeer/entry:strong --track tight --grip 6/10 --tyres "25 laps"
+  kartwright advise -s oversteer/exit -s '!hop' --grip high --kart cedar
+  kartwright advise -s bind/exit --track tight --why`,
+		Args: noArgs,
+		RunE: func(*cobra.Command, []string) error { return a.runAdvise(o) },
+	}
+	kartFlag(cmd, &o.kart)
+	rulesFlag(cmd, &o.rules)
+	o.facts.add(cmd)
+	f := cmd.Flags()
+	f.StringVar(&o.why, "why", "", "show the rules behind the answer; --why=terms shows every term with its numbers")
+	f.Lookup("why").NoOptDefVal = "rules"
+	return cmd
+}
+
+func (a *app) runAdvise(o adviseOptions) error {
+	if o.why != "" && o.why != "rules" && o.why != "terms" {
+		return usagef("--why is %q, expected rules or terms", o.why)
+	}
+	set, err := a.loadRules(o.rules)
+	if err != nil {
+		return err
+	}
+	facts, err := o.facts.facts(set)
+	if err != nil {
+		return err
+	}
+	if len(facts.Symptoms) == 0 {
+		return usagef("say what the kart does, for example --symptom understeer/entry\nRun 'kartwright advise --help' for usage.")
+	}
+	if _, err := set.Compile(facts); err != nil {
+		return usageError{err}
+	}
+	k, _, err := a.loadKart(o.kart)
+	if err != nil {
+		return err
+	}
+	adv, err := advisor.Advise(advisor.Request{Kart: k, Rules: set, Facts: facts})
+	if err != nil {
+		return err
+	}
+	var accounts []rules.Account
+	if o.why != "" {
+		if accounts, err = set.Explain(facts); err != nil {
+			return err
+		}
+	}
+	if a.json {
+		return a.writeJSON(viewAdvice(adv, accounts, a.units))
+	}
+	a.printAdvice(adv, o)
+	if o.why != "" {
+		a.printTrace(adv, accounts, o.why == "terms")
+	}
+	return nil
+}
+
+func (a *app) printAdvice(adv *advisor.Advice, o adviseOptions) {
+	voc := adv.Request.Rules.Vocabulary()
+	var said []string
+	for _, s := range adv.Request.Facts.Symptoms {
+		said = append(said, advisor.SaySymptom(voc, s))
+	}
+	conditions, unsaid := advisor.SayConditions(voc, adv.Request.Facts)
+	a.para("", sentence(strings.Join(said, "; ")))
+	if len(conditions) > 0 {
+		a.para("", sentence(strings.Join(conditions, ", ")))
+	}
+	kart := "Kart " + adv.Request.Kart.Name
+	if o.kart == "" && a.Getenv("KARTWRIGHT_KART") == "" {
+		kart += " (a demo kart; yours with --kart)"
+	}
+	a.para("", kart+".")
+
+	if len(adv.Checks) > 0 {
+		a.heading("Check before you touch the front end")
+		for i, c := range adv.Checks {
+			if i == 5 && adv.Status != advisor.CheckFirst {
+				a.printf("  and %d more (--why)\n", len(adv.Checks)-i)
+				break
+			}
+			a.para("  - ", sentence(c.Text))
+		}
+	}
+	if len(adv.Uneven) > 0 {
+		a.heading("The sides differ already; make them equal first")
+		for _, u := range adv.Uneven {
+			a.para("  - ", u)
+		}
+		a.para("  ", "For example: kartwright dial --side right --caster … --camber … with the left side's figures.")
+	}
+
+	switch adv.Status {
+	case advisor.CheckFirst:
+		a.heading("No setting cures this. Put right what the checks find, then drive again.")
+	case advisor.NoAdvice:
+		a.heading("No advice")
+		if len(adv.Refused) == 0 {
+			a.para("  ", "No rule speaks to this complaint under these conditions.")
+		}
+	case advisor.Undecided:
+		a.heading("Undecided")
+		a.para("  ", "As much speaks for as against, so nothing is suggested. What decides it is below.")
+	case advisor.TryThis:
+		a.printFirst(adv.First)
+	}
+	if s := adv.First; s != nil {
+		if s.Plan != nil {
+			a.printSteps(s.Plan)
+		}
+		a.heading("To confirm it")
+		for _, c := range s.Confirm() {
+			a.para("  - ", c)
+		}
+		if s.Plan != nil {
+			a.printUndo(s.Plan)
+			a.printAssumed(s.Plan)
+		}
+		cautions := s.Cautions()
+		if s.Plan != nil {
+			cautions = append(cautions, s.Plan.Cautions()...)
+		}
+		a.printCautions(cautions)
+	}
+	a.printAlternatives(adv)
+	a.printOpen(adv)
+	a.printMissing(adv, unsaid)
+}
+
+// amountText is the size of a suggestion, with where it applies.
+func (a *app) amountText(s *advisor.Suggestion) string {
+	size := math.Abs(s.Amount)
+	if s.Move.Unit == "deg" {
+		angle := geometry.Angle(size) * geometry.Degree
+		if s.Move.ID == "toe" {
+			return fmt.Sprintf("by %s on each side (%s over %s)", a.units.Angle(angle), a.units.Length(frontend.ToeLength(angle, advisor.RimLength)), strings.Replace(a.units.Length(advisor.RimLength), ".00", "", 1))
+		}
+		return "by " + a.units.Angle(angle) + " on each side"
+	}
+	return "by " + ruleset.FormatSize(size, s.Move.Unit)
+}
+
+func (a *app) printFirst(s *advisor.Suggestion) {
+	a.heading(fmt.Sprintf("Try first: %s %s   (confidence %.2f)", s.Title(), a.amountText(s), math.Abs(s.Verdict.Net)))
+	if s.Plan != nil {
+		a.printTurns(s.Plan)
+	} else {
+		a.para("  ", "This kart's profile has no adjuster for it: set it as your kart does, both sides alike.")
+	}
+	for _, n := range s.Notes {
+		a.para("  - ", sentence(n))
+	}
+	a.heading("Why")
+	a.printReasonList(s.For)
+	if len(s.Against) > 0 || len(s.Leave) > 0 || len(s.Verdict.Contested) > 0 {
+		a.heading("What speaks against it")
+		a.printReasonList(append(append([]rules.Firing(nil), s.Against...), s.Leave...))
+		for _, d := range s.Verdict.Contested {
+			a.para("  - ", "The trade is split here. What decides it: "+sentence(d.Decide))
+		}
+		if s.Verdict.Conflict > 0.005 {
+			a.para("  ", fmt.Sprintf("Belief for %.2f, against %.2f, conflict %.2f.", max(s.Verdict.Inc, s.Verdict.Dec), min(s.Verdict.Inc, s.Verdict.Dec), s.Verdict.Conflict))
+		}
+	}
+	if s.Plan != nil {
+		a.heading("Before → after")
+		a.printFigures(s.Plan)
+		if len(s.Plan.Warnings) > 0 {
+			a.heading("Outside a limit")
+			for _, w := range s.Plan.Warnings {
+				a.para("  - ", sentence(w))
+			}
+		}
+	}
+}
+
+// printReasonList prints the sentences of rules, each once, those that count
+// only.
+func (a *app) printReasonList(fired []rules.Firing) {
+	n := 0
+	for _, f := range fired {
+		if !f.Counted {
+			continue
+		}
+		if n++; n > 4 {
+			a.printf("  and more (--why)\n")
+			return
+		}
+		a.para("  - ", sentence(f.Rule.Because))
+	}
+}
+
+// printOpen prints the moves on which the rules balance, with both sides.
+func (a *app) printOpen(adv *advisor.Advice) {
+	moves := moveWords(adv)
+	for _, v := range adv.Undecided {
+		m := moves[v.Move]
+		a.heading("Not decided: " + m.Title)
+		for _, side := range []struct {
+			title string
+			dir   int
+		}{{m.Increase, 1}, {m.Decrease, -1}, {"leave it", 0}} {
+			for _, f := range v.Fired {
+				if f.Direction == side.dir && f.Counted {
+					a.para("  "+pad(side.title+":", 24), sentence(f.Rule.Because))
+				}
+			}
+		}
+		for _, d := range v.Contested {
+			a.para("  ", "What decides it: "+sentence(d.Decide))
+		}
+	}
+}
+
+func moveWords(adv *advisor.Advice) map[string]rules.Move {
+	out := map[string]rules.Move{}
+	for _, m := range adv.Request.Rules.Vocabulary().Moves {
+		out[m.ID] = m
+	}
+	return out
+}
+
+func (a *app) printAlternatives(adv *advisor.Advice) {
+	if len(adv.Alternatives) > 0 {
+		a.heading("If that does not help, one at a time")
+		for i, s := range adv.Alternatives {
+			if i == 4 {
+				a.printf("  and %d more (--json)\n", len(adv.Alternatives)-i)
+				break
+			}
+			a.para("  - ", fmt.Sprintf("%s %s (confidence %.2f). %s", s.Title(), a.amountText(&s), math.Abs(s.Verdict.Net), sentence(firstReason(s.For))))
+			if s.Plan != nil {
+				a.printTurns(s.Plan)
+			}
+		}
+	}
+	if len(adv.Refused) > 0 {
+		a.heading("Not on this kart, or not now")
+		for _, r := range adv.Refused {
+			a.para("  - ", r.Title+": "+sentence(strings.Join(r.Reasons, "; ")))
+		}
+	}
+}
+
+func firstReason(fired []rules.Firing) string {
+	if len(fired) == 0 {
+		return ""
+	}
+	return fired[0].Rule.Because
+}
+
+// printMissing says what else could be said, and what it would change.
+func (a *app) printMissing(adv *advisor.Advice, unsaid []string) {
+	voc := adv.Request.Rules.Vocabulary()
+	if len(unsaid) > 0 {
+		a.heading("Not said: " + strings.Join(unsaid, ", "))
+		lines := flipLines(voc, adv.Missing, adv.First)
+		if len(lines) == 0 {
+			a.para("  ", "It would not turn the answer round.")
+		}
+		for _, l := range lines {
+			a.para("  - ", "If "+l+".")
+		}
+	}
+	if lines := flipLines(voc, adv.Turning, adv.First); len(lines) > 0 {
+		a.heading("It is the other way")
+		for _, l := range lines {
+			a.para("  - ", l+".")
+		}
+	}
+}
+
+// flipLines says the flips that touch the suggestion's own move, or all of
+// them if there is none; at most five.
+func flipLines(voc rules.Vocabulary, flips []rules.Flip, first *advisor.Suggestion) []string {
+	var out []string
+	for _, f := range flips {
+		if first != nil {
+			var own []rules.Change
+			for _, c := range f.Changes {
+				if c.Move == first.Move.ID {
+					own = append(own, c)
+				}
+			}
+			f.Changes = own
+		}
+		if len(f.Changes) > 0 {
+			out = append(out, advisor.SayFlip(voc, f))
+		}
+	}
+	if len(out) > 5 {
+		out = out[:5]
+	}
+	return out
+}
+
+// printTrace prints the second depth of the explanation, rules that fired or
+// just missed, or the third, every term with its numbers.
+func (a *app) printTrace(adv *advisor.Advice, accounts []rules.Account, terms bool) {
+	var fired, near []rules.Account
+	silent := 0
+	for _, acc := range accounts {
+		switch {
+		case acc.Fired:
+			fired = append(fired, acc)
+		case acc.Near:
+			near = append(near, acc)
+		default:
+			silent++
+		}
+	}
+	sort.SliceStable(fired, func(i, j int) bool { return fired[i].Support > fired[j].Support })
+	a.heading(fmt.Sprintf("Rules: %d fired, %d missed by one condition, %d silent", len(fired), len(near), silent))
+	for _, acc := range fired {
+		a.para("  fired   ", acc.Rule.ID+"  "+acc.Rule.Place)
+		for _, s := range acc.Shares {
+			text := direction(s.Direction) + " " + s.Move
+			if s.Direction != 0 {
+				text = s.Move + " " + ruleset.FormatAmount(s.Amount, moveWords(adv)[s.Move].Unit)
+			}
+			if !s.Counted {
+				text += ", covered by " + s.CoveredBy
+			}
+			if terms {
+				text += fmt.Sprintf("; support %.4f, evidence %.9f", acc.Support, float64(s.Evidence)/1e9)
+			}
+			a.para("            ", text)
+		}
+		if terms {
+			a.para("            ", fmt.Sprintf("support %.4f = min(0.99, grade %.4f × confidence %.2f × learned %.2f)", acc.Support, acc.Grade, acc.Rule.Confidence, acc.Learned))
+			for _, c := range acc.Conditions {
+				a.para("            ", fmt.Sprintf("%s wants %s, is %s: %.4f", c.Key, c.Wants, orElse(c.Has, "not said"), c.Grade))
+			}
+		} else if acc.Limit != "" {
+			a.para("            ", fmt.Sprintf("held back by %s (%.2f)", acc.Limit, acc.Grade))
+		}
+	}
+	for _, acc := range near {
+		for _, c := range acc.Conditions {
+			if c.Grade == 0 {
+				a.para("  missed  ", fmt.Sprintf("%s  %s: %s is %s, wants %s", acc.Rule.ID, acc.Rule.Place, c.Key, orElse(c.Has, "not said"), c.Wants))
+			}
+		}
+	}
+	if !terms {
+		return
+	}
+	a.heading("Verdicts")
+	for _, v := range adv.Verdicts {
+		if v.Status == rules.None && v.Hold == 0 {
+			continue
+		}
+		a.para("  ", fmt.Sprintf("%s: belief in more %.4f, in less %.4f, in leaving it %.4f; net %+.4f, conflict %.4f; for %.4f, against %.4f, undecided %.4f; amount %s (%s to %s)",
+			v.Move, v.Inc, v.Dec, v.Hold, v.Net, v.Conflict, v.For, v.Against, v.Undecided,
+			ruleset.FormatAmount(v.Amount, moveWords(adv)[v.Move].Unit), ruleset.FormatAmount(v.Least, moveWords(adv)[v.Move].Unit), ruleset.FormatAmount(v.Most, moveWords(adv)[v.Move].Unit)))
+	}
+}

@@ -1,0 +1,198 @@
+package cli
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"kartwright/advisor/profile"
+	"kartwright/advisor/profile/demo"
+	"kartwright/rules"
+	"kartwright/rules/diag"
+	"kartwright/rules/ruleset"
+	"kartwright/rulesets"
+)
+
+// kartFlag adds --kart.
+func kartFlag(cmd *cobra.Command, into *string) {
+	cmd.Flags().StringVar(into, "kart", "", "the kart's profile: a `FILE`.toml, or a demo kart ("+strings.Join(demo.Names(), ", ")+"); $KARTWRIGHT_KART or "+demo.Default+" if not given")
+}
+
+// loadKart reads the profile that --kart names. Warnings are kept for the
+// commands that show them.
+func (a *app) loadKart(name string) (*profile.Kart, []diag.Diagnostic, error) {
+	if name == "" {
+		name = a.Getenv("KARTWRIGHT_KART")
+	}
+	if name == "" {
+		name = demo.Default
+	}
+	data, isDemo := demo.Read(name)
+	file := name
+	if isDemo {
+		file = name + ".toml"
+	} else {
+		var err error
+		if data, err = os.ReadFile(name); err != nil {
+			if errors.Is(err, fs.ErrNotExist) && !strings.ContainsAny(name, "./\\") {
+				hint := diag.DidYouMean(name, demo.Names())
+				if hint != "" {
+					hint = "; " + hint
+				}
+				return nil, nil, fmt.Errorf("there is no profile %q and no demo kart of that name%s", name, hint)
+			}
+			return nil, nil, readError("the kart's profile", name, err)
+		}
+	}
+	k, found := profile.Parse(file, data)
+	if diag.HasErrors(found) {
+		return nil, found, fileError{found}
+	}
+	return k, found, nil
+}
+
+// readError says in a sentence why a file cannot be read.
+func readError(what, name string, err error) error {
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return fmt.Errorf("%s %s does not exist; check the name and the folder", what, name)
+	case errors.Is(err, fs.ErrPermission):
+		return fmt.Errorf("%s %s may not be read; check its permissions", what, name)
+	}
+	var pe *fs.PathError
+	if errors.As(err, &pe) {
+		err = pe.Err
+	}
+	return fmt.Errorf("%s %s cannot be read: %w", what, name, err)
+}
+
+// rulesFlag adds --rules.
+func rulesFlag(cmd *cobra.Command, into *[]string) {
+	cmd.Flags().StringArrayVar(into, "rules", nil, "a rule `FILE`.toml to use, usually one that extends \""+rulesets.Default+"\"; may be repeated; the shipped rules if not given")
+}
+
+// ruleFS opens rule files by the path that the user gave, and the shipped ones
+// that they extend by their bare name.
+type ruleFS struct{}
+
+func (ruleFS) Open(name string) (fs.File, error) {
+	f, err := os.Open(filepath.FromSlash(name))
+	if errors.Is(err, fs.ErrNotExist) {
+		if g, err := rulesets.FS.Open(path.Base(name)); err == nil {
+			return g, nil
+		}
+	}
+	return f, err
+}
+
+// ruleFiles returns where the named files are found and their names; without
+// names, the shipped set.
+func ruleFiles(names []string) (fs.FS, []string) {
+	if len(names) == 0 {
+		return rulesets.FS, []string{rulesets.Default}
+	}
+	out := make([]string, len(names))
+	for i, n := range names {
+		out[i] = filepath.ToSlash(n)
+	}
+	return ruleFS{}, out
+}
+
+// loadRules reads the rules that --rules names.
+func (a *app) loadRules(names []string) (*rules.Set, error) {
+	fsys, files := ruleFiles(names)
+	loaded, found := ruleset.Load(fsys, files...)
+	if diag.HasErrors(found) {
+		return nil, fileError{found}
+	}
+	return loaded.Set, nil
+}
+
+// factFlags are the flags that state the complaint and the conditions.
+type factFlags struct {
+	symptoms           []string
+	track, grip, tyres string
+	wet, dry           bool
+}
+
+func (f *factFlags) add(cmd *cobra.Command) {
+	fl := cmd.Flags()
+	fl.StringArrayVarP(&f.symptoms, "symptom", "s", nil, "a complaint, `ID[/phase][@slow|@fast][:severity]`, e.g. understeer/entry:strong; ! in front: no longer there; may be repeated")
+	fl.StringVar(&f.track, "track", "", "kind of `TRACK`: tight, fast, mixed")
+	fl.StringVar(&f.grip, "grip", "", "`GRIP`: low, medium, high, wet, or a number out of ten (6/10)")
+	fl.StringVar(&f.tyres, "tyres", "", "`TYRES`: new, used, worn, wets, or their age (25 laps)")
+	fl.BoolVar(&f.wet, "wet", false, "the track is wet")
+	fl.BoolVar(&f.dry, "dry", false, "the track is dry")
+}
+
+// facts reads the flags with the words of a rule set.
+func (f *factFlags) facts(set *rules.Set) (rules.Facts, error) {
+	var out rules.Facts
+	voc := set.Vocabulary()
+	var ids []string
+	for _, w := range voc.Symptoms {
+		ids = append(ids, w.ID)
+	}
+	for _, text := range f.symptoms {
+		s, err := rules.ParseSymptom(text)
+		if err != nil {
+			return out, usageError{err}
+		}
+		if !contains(ids, s.ID) {
+			return out, usagef("there is no symptom %q; %s", s.ID, orElse(diag.DidYouMean(s.ID, ids), "'kartwright rules symptoms' lists them"))
+		}
+		out.Symptoms = append(out.Symptoms, s)
+	}
+	if f.track != "" {
+		var tracks []string
+		for _, t := range voc.Tracks {
+			tracks = append(tracks, t.ID)
+		}
+		if !contains(tracks, f.track) {
+			return out, usagef("there is no kind of track %q; %s", f.track, orElse(diag.DidYouMean(f.track, tracks), diag.Expected(tracks)))
+		}
+		out.Track = f.track
+	}
+	var err error
+	if f.grip != "" {
+		if out.Grip, err = voc.Grip.Parse(f.grip, rules.Wet); err != nil {
+			return out, usagef("--grip: %w", err)
+		}
+	}
+	if f.tyres != "" {
+		if out.Tyres, err = voc.Tyres.Parse(f.tyres, rules.Wets); err != nil {
+			return out, usagef("--tyres: %w", err)
+		}
+	}
+	switch {
+	case f.wet && f.dry:
+		return out, usagef("the track cannot be --wet and --dry at once")
+	case f.wet:
+		out.Wet = rules.Yes
+	case f.dry:
+		out.Wet = rules.No
+	}
+	return out, nil
+}
+
+func contains(list []string, s string) bool {
+	for _, x := range list {
+		if x == s {
+			return true
+		}
+	}
+	return false
+}
+
+func orElse(s, otherwise string) string {
+	if s == "" {
+		return otherwise
+	}
+	return s
+}

@@ -1,0 +1,282 @@
+package cli
+
+import (
+	"math"
+
+	"kartwright/advisor"
+	"kartwright/advisor/profile"
+	"kartwright/geometry"
+	"kartwright/geometry/adjust"
+	"kartwright/geometry/frontend"
+	"kartwright/rules"
+)
+
+// The JSON forms of answers. Angles are degrees, lengths millimetres, rounded
+// to a billionth so that every machine prints the same.
+
+func round(v float64) float64          { return math.Round(v*1e9)/1e9 + 0 }
+func degrees(a geometry.Angle) float64 { return round(a.Degrees()) }
+
+type figuresJSON struct {
+	Caster float64 `json:"caster_deg"`
+	KPI    float64 `json:"kpi_deg"`
+	Camber float64 `json:"camber_deg"`
+	Toe    float64 `json:"toe_deg"`
+	ToeMM  float64 `json:"toe_mm_over_255"`
+	Trail  float64 `json:"trail_mm"`
+	Offset float64 `json:"steering_axis_offset_mm"`
+}
+
+func viewFigures(f frontend.Figures) figuresJSON {
+	return figuresJSON{
+		degrees(f.Caster), degrees(f.KPI), degrees(f.Camber), degrees(f.Toe),
+		round(float64(frontend.ToeLength(f.Toe, advisor.RimLength))), round(float64(f.Trail)), round(float64(f.Offset)),
+	}
+}
+
+type moveJSON struct {
+	Adjuster    string   `json:"adjuster"`
+	From        float64  `json:"from"`
+	To          float64  `json:"to"`
+	By          float64  `json:"by"`
+	FromText    string   `json:"from_text"`
+	ToText      string   `json:"to_text"`
+	Instruction string   `json:"instruction"`
+	GaugeFrom   *float64 `json:"gauge_from_mm,omitempty"`
+	GaugeTo     *float64 `json:"gauge_to_mm,omitempty"`
+	LeftDown    float64  `json:"travel_left_down"`
+	LeftUp      float64  `json:"travel_left_up"`
+}
+
+type sideJSON struct {
+	Moves    []moveJSON         `json:"moves"`
+	Before   figuresJSON        `json:"before"`
+	After    figuresJSON        `json:"after"`
+	Outcome  map[string]string  `json:"outcome,omitempty"`  // by figure that was asked for
+	Residual map[string]float64 `json:"residual,omitempty"` // got − wanted; degrees, mm
+	Next     *nextJSON          `json:"next_best,omitempty"`
+}
+
+type nextJSON struct {
+	Setting map[string]string `json:"setting"`
+	Figures figuresJSON       `json:"figures"`
+}
+
+type stepJSON struct {
+	Side string `json:"side"`
+	Text string `json:"text"`
+}
+
+type assumedJSON struct {
+	Path    string  `json:"path"`
+	Value   float64 `json:"value"`
+	PM      float64 `json:"pm"`
+	Unit    string  `json:"unit"`
+	Effect  float64 `json:"effect"`
+	Of      string  `json:"of"`
+	Meaning string  `json:"meaning"`
+}
+
+type planJSON struct {
+	OK         bool                `json:"ok"`
+	Reasons    []string            `json:"reasons"`
+	Warnings   []string            `json:"warnings"`
+	Sides      map[string]sideJSON `json:"sides"`
+	FrontTrack [2]float64          `json:"front_track_mm"` // before, after
+	RideHeight float64             `json:"ride_height_change_mm"`
+	Steps      []stepJSON          `json:"steps"`
+	Undo       map[string][]string `json:"undo"`
+	Assumed    []assumedJSON       `json:"assumed"`
+	Cautions   []string            `json:"cautions"`
+}
+
+func viewPlan(p *advisor.Plan, u geometry.Units) *planJSON {
+	if p == nil {
+		return nil
+	}
+	out := &planJSON{
+		OK: p.OK(), Reasons: list(p.Reasons()), Warnings: list(p.Warnings), Sides: map[string]sideJSON{},
+		FrontTrack: [2]float64{round(float64(profile.FrontTrack(p.Before))), round(float64(profile.FrontTrack(p.After)))},
+		RideHeight: round(float64(profile.RideHeightChange(p.Before, p.After))),
+		Steps:      []stepJSON{}, Undo: map[string][]string{}, Assumed: []assumedJSON{}, Cautions: list(p.Cautions()),
+	}
+	for _, s := range p.Sides {
+		side := sideJSON{Moves: []moveJSON{}, Before: viewFigures(p.Before[s.Side]), After: viewFigures(p.After[s.Side])}
+		for _, m := range s.Moves {
+			v := moveJSON{
+				Adjuster: m.Name, From: round(m.From), To: round(m.To), By: round(m.To - m.From),
+				FromText: m.Adjuster.Print(m.From, u), ToText: m.Adjuster.Print(m.To, u), Instruction: m.Adjuster.Move(m.From, m.To, u),
+				LeftDown: round(m.Remaining[0]), LeftUp: round(m.Remaining[1]),
+			}
+			if g, ok := m.Adjuster.(adjust.Gauged); ok {
+				if from, ok := g.Gauge(m.From); ok {
+					to, _ := g.Gauge(m.To)
+					f, t := round(float64(from)), round(float64(to))
+					v.GaugeFrom, v.GaugeTo = &f, &t
+				}
+			}
+			side.Moves = append(side.Moves, v)
+		}
+		if s.Answer != nil {
+			side.Outcome, side.Residual = map[string]string{}, map[string]float64{}
+			for _, f := range s.Asked {
+				side.Outcome[f.String()] = s.Answer.Outcome[f].String()
+				r := s.Answer.Best.Residual[f]
+				if !f.IsLength() {
+					r = geometry.Angle(r).Degrees()
+				}
+				side.Residual[f.String()] = round(r)
+			}
+			if n := s.Answer.Next; n != nil {
+				side.Next = &nextJSON{map[string]string{}, viewFigures(n.Figures)}
+				for i, adj := range p.Kart.Corners[s.Side].Adjusters {
+					side.Next.Setting[adj.Name] = adj.Print(n.Setting[i], u)
+				}
+			}
+		}
+		out.Sides[s.Side.String()] = side
+	}
+	for _, s := range p.Steps(u) {
+		out.Steps = append(out.Steps, stepJSON(s))
+	}
+	for _, s := range p.Undo().Sides {
+		lines := []string{}
+		for _, m := range s.Moves {
+			lines = append(lines, m.Name+": "+m.Adjuster.Move(m.From, m.To, u))
+		}
+		out.Undo[s.Side.String()] = lines
+	}
+	for _, d := range p.Assumed {
+		v, pm, unit := d.Number.Value, d.Number.PM, "mm"
+		if d.Number.Angle {
+			v, pm, unit = geometry.Angle(v).Degrees(), geometry.Angle(pm).Degrees(), "deg"
+		}
+		out.Assumed = append(out.Assumed, assumedJSON{d.Number.Path, round(v), round(pm), unit, round(d.Turns), d.Of, d.Number.Doc})
+	}
+	return out
+}
+
+type reasonJSON struct {
+	Rule      string  `json:"rule"`
+	Place     string  `json:"place"`
+	Because   string  `json:"because"`
+	Source    string  `json:"source"`
+	Direction string  `json:"direction"` // increase, decrease, leave
+	Amount    float64 `json:"amount"`
+	Grade     float64 `json:"grade"`
+	Limit     string  `json:"limited_by,omitempty"`
+	Support   float64 `json:"support"`
+	NanoNats  int64   `json:"evidence_nanonats"`
+	CoveredBy string  `json:"covered_by,omitempty"`
+	Contested string  `json:"contested,omitempty"`
+}
+
+func direction(d int) string {
+	switch {
+	case d > 0:
+		return "increase"
+	case d < 0:
+		return "decrease"
+	}
+	return "leave"
+}
+
+func viewReasons(fired []rules.Firing) []reasonJSON {
+	out := []reasonJSON{}
+	for _, f := range fired {
+		out = append(out, reasonJSON{
+			f.Rule.ID, f.Rule.Place, f.Rule.Because, f.Rule.Source, direction(f.Direction), round(f.Amount),
+			round(f.Grade), f.Limit, round(f.Support), f.Share, f.CoveredBy, f.Rule.Contested,
+		})
+	}
+	return out
+}
+
+type disputeJSON struct {
+	Point  string   `json:"point"`
+	Decide string   `json:"decide"`
+	Inc    []string `json:"increase"`
+	Dec    []string `json:"decrease"`
+	Leave  []string `json:"leave"`
+}
+
+func viewDisputes(d []rules.Dispute) []disputeJSON {
+	out := []disputeJSON{}
+	for _, x := range d {
+		out = append(out, disputeJSON{x.Point, x.Decide, list(x.Inc), list(x.Dec), list(x.Leave)})
+	}
+	return out
+}
+
+type verdictJSON struct {
+	Move      string        `json:"move"`
+	Status    string        `json:"status"`
+	Direction string        `json:"direction,omitempty"`
+	Title     string        `json:"title,omitempty"`
+	Net       float64       `json:"net"`
+	Increase  float64       `json:"belief_increase"`
+	Decrease  float64       `json:"belief_decrease"`
+	Conflict  float64       `json:"conflict"`
+	Hold      float64       `json:"belief_leave"`
+	Amount    float64       `json:"amount"`
+	Least     float64       `json:"least"`
+	Most      float64       `json:"most"`
+	Unit      string        `json:"unit"`
+	Disputes  []disputeJSON `json:"disputes"`
+	Rules     []reasonJSON  `json:"rules"`
+}
+
+func viewVerdict(v rules.Verdict, m rules.Move) verdictJSON {
+	out := verdictJSON{
+		Move: v.Move, Status: v.Status.String(), Net: round(v.Net), Increase: round(v.Inc), Decrease: round(v.Dec), Conflict: round(v.Conflict),
+		Hold: round(v.Hold), Amount: round(v.Amount), Least: round(v.Least), Most: round(v.Most), Unit: m.Unit,
+		Disputes: viewDisputes(v.Contested), Rules: viewReasons(v.Fired),
+	}
+	if v.Direction != 0 {
+		out.Direction, out.Title = direction(v.Direction), m.Increase
+		if v.Direction < 0 {
+			out.Title = m.Decrease
+		}
+	}
+	return out
+}
+
+type suggestionJSON struct {
+	Move       string        `json:"move"`
+	Direction  string        `json:"direction"`
+	Title      string        `json:"title"`
+	Lever      string        `json:"lever"`
+	Amount     float64       `json:"amount"`
+	Unit       string        `json:"unit"`
+	Confidence float64       `json:"confidence"`
+	Conflict   float64       `json:"conflict"`
+	Hold       float64       `json:"belief_leave"`
+	Why        []reasonJSON  `json:"why"`
+	Against    []reasonJSON  `json:"against"`
+	Leave      []reasonJSON  `json:"leave"`
+	Disputes   []disputeJSON `json:"disputes"`
+	Notes      []string      `json:"notes"`
+	Cautions   []string      `json:"cautions"`
+	Confirm    []string      `json:"confirm"`
+	Plan       *planJSON     `json:"plan"`
+}
+
+func viewSuggestion(s *advisor.Suggestion, u geometry.Units) *suggestionJSON {
+	if s == nil {
+		return nil
+	}
+	return &suggestionJSON{
+		Move: s.Move.ID, Direction: direction(s.Verdict.Direction), Title: s.Title(), Lever: s.Move.Lever, Amount: round(s.Amount), Unit: s.Move.Unit,
+		Confidence: round(math.Abs(s.Verdict.Net)), Conflict: round(s.Verdict.Conflict), Hold: round(s.Verdict.Hold),
+		Why: viewReasons(s.For), Against: viewReasons(s.Against), Leave: viewReasons(s.Leave), Disputes: viewDisputes(s.Verdict.Contested),
+		Notes: list(s.Notes), Cautions: list(s.Cautions()), Confirm: list(s.Confirm()), Plan: viewPlan(s.Plan, u),
+	}
+}
+
+// list returns s, or an empty list that JSON writes as [].
+func list(s []string) []string {
+	if s == nil {
+		return []string{}
+	}
+	return s
+}

@@ -1,0 +1,172 @@
+package cli
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"kartwright/advisor"
+	"kartwright/advisor/profile"
+	"kartwright/geometry"
+	"kartwright/geometry/adjust"
+	"kartwright/geometry/frontend"
+	"kartwright/rules/diag"
+)
+
+func (a *app) whatifCommand() *cobra.Command {
+	var kart, side string
+	var set []string
+	var steer bool
+	cmd := &cobra.Command{
+		Use:   `whatif --set "ADJUSTER=POSITION" …`,
+		Short: "Turns to what the front end becomes",
+		Long: `whatif says what the front end measures with some adjusters moved, starting from
+the profile's present setting, and how it got there. A position is written as
+in the profile: turns from standard, a clock hour, a name; or, after +=, as a
+change from where it stands: "caster screw+=1/2 turn".`,
+		Example: `  kartwright whatif --set "caster screw=1/2 turn tighter"
+  kartwright whatif --set "caster screw+=1 turn" --side left --steer
+  kartwright whatif --kart dogwood --set "top insert=back 1.5"`,
+		Args: noArgs,
+		RunE: func(*cobra.Command, []string) error { return a.runWhatif(kart, side, set, steer) },
+	}
+	kartFlag(cmd, &kart)
+	f := cmd.Flags()
+	f.StringArrayVar(&set, "set", nil, "`ADJUSTER=POSITION`, or ADJUSTER+=CHANGE; may be repeated")
+	f.StringVar(&side, "side", "both", "`SIDE` to set: both, left or right")
+	f.BoolVar(&steer, "steer", false, "also print camber, toe and height against the column's angle")
+	return cmd
+}
+
+func (a *app) runWhatif(kart, side string, set []string, steer bool) error {
+	on, err := sides(side)
+	if err != nil {
+		return err
+	}
+	if len(set) == 0 {
+		return usagef("say what to move, for example --set \"caster screw=1/2 turn\"\nRun 'kartwright whatif --help' for usage.")
+	}
+	k, _, err := a.loadKart(kart)
+	if err != nil {
+		return err
+	}
+	to := [2]adjust.Setting{append(adjust.Setting(nil), k.Present[0]...), append(adjust.Setting(nil), k.Present[1]...)}
+	for _, text := range set {
+		if err := applySetting(k, on, text, &to); err != nil {
+			return err
+		}
+	}
+	plan, err := advisor.PlanBetween(k, k.Present, to)
+	if err != nil {
+		return err
+	}
+	var sweep []frontend.Steered
+	if steer {
+		if sweep, err = steerTable(k, to); err != nil {
+			return err
+		}
+	}
+	if a.json {
+		return a.writeJSON(struct {
+			Command string      `json:"command"`
+			Kart    string      `json:"kart"`
+			Plan    *planJSON   `json:"plan"`
+			Steer   []steerJSON `json:"steer,omitempty"`
+		}{"whatif", k.Name, viewPlan(plan, a.units), viewSteer(sweep)})
+	}
+	a.para("Kart "+k.Name+": ", strings.Join(set, ", "))
+	a.heading("Before → after")
+	a.printFigures(plan)
+	a.printReasons(plan)
+	if steer {
+		a.printSteer(sweep)
+	}
+	if plan.Moved() {
+		a.heading("Moved")
+		a.printTurns(plan)
+		a.printUndo(plan)
+	}
+	return nil
+}
+
+// applySetting moves the adjuster that text names.
+func applySetting(k *profile.Kart, on []frontend.Side, text string, to *[2]adjust.Setting) error {
+	name, pos, ok := strings.Cut(text, "=")
+	if !ok {
+		return usagef("--set %q: write ADJUSTER=POSITION", text)
+	}
+	name, by := strings.CutSuffix(strings.TrimSpace(name), "+")
+	name = strings.TrimSpace(name)
+	found := false
+	var names []string
+	for _, s := range on {
+		c := &k.Corners[s]
+		i := c.Index(name)
+		for _, adj := range c.Adjusters {
+			if !contains(names, adj.Name) {
+				names = append(names, adj.Name)
+			}
+		}
+		if i < 0 {
+			continue
+		}
+		found = true
+		v, err := c.Adjusters[i].Read(strings.TrimSpace(pos))
+		if err != nil {
+			return fmt.Errorf("%v side, %s: %w", s, name, err)
+		}
+		if by {
+			v += to[s][i] - c.Adjusters[i].Standard()
+			if t := c.Adjusters[i].Travel(); v < t.Min-1e-9 || v > t.Max+1e-9 {
+				u := geometry.Units{}
+				return fmt.Errorf("%v side, %s: %s would be outside its travel, %s to %s", s, name, c.Adjusters[i].Print(math.Max(t.Min, math.Min(t.Max, v)), u)+" and beyond", c.Adjusters[i].Print(t.Min, u), c.Adjusters[i].Print(t.Max, u))
+			}
+		}
+		to[s][i] = v
+	}
+	if !found {
+		return usagef("this kart has no adjuster %q; %s", name, orElse(diag.DidYouMean(name, names), "'kartwright kart show' lists them"))
+	}
+	return nil
+}
+
+// steerTable sweeps the column 25° each way.
+func steerTable(k *profile.Kart, set [2]adjust.Setting) ([]frontend.Steered, error) {
+	var columns []geometry.Angle
+	for phi := -25; phi <= 25; phi += 5 {
+		columns = append(columns, geometry.Angle(phi)*geometry.Degree)
+	}
+	return k.Axle.Sweep([2]frontend.Shift{k.Corners[0].Shift(set[0]), k.Corners[1].Shift(set[1])}, columns)
+}
+
+type steerJSON struct {
+	Column    float64    `json:"column_deg"`
+	Steer     [2]float64 `json:"steer_deg"`  // left, right; + = to the left
+	Camber    [2]float64 `json:"camber_deg"` // left, right
+	Height    [2]float64 `json:"contact_height_mm"`
+	Ackermann float64    `json:"ackermann_error_deg"`
+}
+
+func viewSteer(sweep []frontend.Steered) []steerJSON {
+	var out []steerJSON
+	for _, s := range sweep {
+		out = append(out, steerJSON{
+			degrees(s.Column), [2]float64{degrees(s.Steer[0]), degrees(s.Steer[1])}, [2]float64{degrees(s.Camber[0]), degrees(s.Camber[1])},
+			[2]float64{round(float64(s.Height[0])), round(float64(s.Height[1]))}, degrees(s.Ackermann),
+		})
+	}
+	return out
+}
+
+func (a *app) printSteer(sweep []frontend.Steered) {
+	a.heading("Steering (column and wheels + to the left; height + = contact rises)")
+	u := a.units
+	a.printf("  %-8s%-19s%-19s%-21s%s\n", "column", "steer L / R", "camber L / R", "height L / R", "Ackermann")
+	for _, s := range sweep {
+		a.printf("  %s%s%s%s%s\n", pad(u.Angle(s.Column), 8), pad(u.Angle(s.Steer[0])+" / "+u.Angle(s.Steer[1]), 19),
+			pad(u.Angle(s.Camber[0])+" / "+u.Angle(s.Camber[1]), 19), pad(u.Length(s.Height[0])+" / "+strings.TrimSuffix(u.Length(s.Height[1]), " "+u.LengthName()), 21), u.AngleBy(s.Ackermann))
+	}
+	a.para("  ", "Ackermann is how far the outer wheel steers beyond the angle at which both wheels would roll about one centre.")
+}
