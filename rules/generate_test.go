@@ -88,10 +88,15 @@ func drawWhen(t *rapid.T) When {
 	}
 	if maybe(t, 2, "has track") {
 		w.Track = drawTerms(t, testTracks, "track")
+		if maybe(t, 6, "any track") {
+			w.Track = append(w.Track, Term{Word: Any})
+		}
 	}
 	if maybe(t, 2, "has grip") {
 		w.Grip = drawTerms(t, []string{"low", "medium", "high", Wet}, "grip")
-		if maybe(t, 3, "grip range") {
+		if maybe(t, 6, "any grip") {
+			w.Grip = append(w.Grip, Term{Word: Any})
+		} else if maybe(t, 3, "grip range") {
 			w.Grip = drawRange(t, 12, "grip corner")
 		}
 	}

@@ -652,10 +652,10 @@ func TestFlipsAreTrueAndComplete(t *testing.T) {
 			g.Track = track
 			missed("track", track, g)
 		}
-		if !f.Grip.IsNumber && f.Wet != Yes && f.Grip.Word != Wet {
+		if !f.Grip.IsNumber {
 			for _, w := range []string{"low", "medium", "high"} {
 				g := f
-				g.Grip = Level{Word: w}
+				g.Grip, g.Wet = Level{Word: w}, Unknown
 				missed("grip", w, g)
 			}
 		}
