@@ -68,6 +68,24 @@ func (s *Suggestion) Title() string {
 	return s.Move.Increase
 }
 
+// Actual returns by how much the plan moves the angle on each side; ok is false
+// if there is no plan, the move is no angle, or the sides differ by more than a
+// hundredth of a degree.
+func (s *Suggestion) Actual() (by geometry.Angle, ok bool) {
+	f, known := levers[s.Move.ID]
+	if s.Plan == nil || !known || f.IsLength() {
+		return 0, false
+	}
+	for i, side := range s.Plan.Sides {
+		d := geometry.Angle(side.Answer.Best.Values[f] - side.Was[f])
+		if i > 0 && !d.Near(by, 0.01*geometry.Degree) {
+			return 0, false
+		}
+		by = d
+	}
+	return by, true
+}
+
 // Cautions collects those of the rules that speak for the change.
 func (s *Suggestion) Cautions() []string {
 	var out []string

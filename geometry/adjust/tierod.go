@@ -41,9 +41,9 @@ var _ = register(Kind{
 	},
 })
 
-// unseen is a rod length that no gauge at the rim shows: about a tenth of a
+// unseen is a rod length that no gauge at the rim shows: about a quarter of a
 // millimetre there.
-const unseen = 0.05 * geometry.Millimetre
+const unseen = 0.1 * geometry.Millimetre
 
 // tieRod changes the tie rod's length. Positions are turns that make it
 // longer, from standard.

@@ -63,17 +63,17 @@ type adviceJSON struct {
 	Command      string            `json:"command"`
 	Kart         string            `json:"kart"`
 	Understood   factsJSON         `json:"understood"`
-	Status       string            `json:"status"`
-	Checks       []checkJSON       `json:"checks"`
-	Uneven       []string          `json:"uneven"`
-	First        *suggestionJSON   `json:"first"`
-	Alternatives []*suggestionJSON `json:"alternatives"`
-	Refused      []refusalJSON     `json:"refused"`
-	Undecided    []verdictJSON     `json:"undecided"`
-	Verdicts     []verdictJSON     `json:"verdicts"`
-	Missing      []flipJSON        `json:"missing"`
-	Turning      []flipJSON        `json:"turning"`
-	Trace        []accountJSON     `json:"trace,omitempty"`
+	Status       string            `json:"status" jsonschema:"enum=advice,enum=check first,enum=undecided,enum=no advice" jsonschema_description:"what kind of answer this is"`
+	Checks       []checkJSON       `json:"checks" jsonschema_description:"to be looked at before the front end is touched"`
+	Uneven       []string          `json:"uneven" jsonschema_description:"figures in which the two sides differ already"`
+	First        *suggestionJSON   `json:"first" jsonschema:"nullable" jsonschema_description:"the one change to try first"`
+	Alternatives []*suggestionJSON `json:"alternatives" jsonschema_description:"next changes, best first"`
+	Refused      []refusalJSON     `json:"refused" jsonschema_description:"changes that the rules want and this kart cannot make, or should not make"`
+	Undecided    []verdictJSON     `json:"undecided" jsonschema_description:"moves with as much for as against"`
+	Verdicts     []verdictJSON     `json:"verdicts" jsonschema_description:"every move on which a rule spoke"`
+	Missing      []flipJSON        `json:"missing" jsonschema_description:"what would change or create advice if it were said"`
+	Turning      []flipJSON        `json:"turning" jsonschema_description:"what would turn the advice round if it were otherwise"`
+	Trace        []accountJSON     `json:"trace,omitempty" jsonschema_description:"with --why: every rule, fired or not"`
 }
 
 func viewAdvice(adv *advisor.Advice, accounts []rules.Account, u geometry.Units) adviceJSON {

@@ -169,6 +169,9 @@ func (a *app) printAdvice(adv *advisor.Advice, o adviseOptions) {
 // amountText is the size of a suggestion, with where it applies.
 func (a *app) amountText(s *advisor.Suggestion) string {
 	size := math.Abs(s.Amount)
+	if by, ok := s.Actual(); ok {
+		size = math.Abs(by.Degrees())
+	}
 	if s.Move.Unit == "deg" {
 		angle := geometry.Angle(size) * geometry.Degree
 		if s.Move.ID == "toe" {

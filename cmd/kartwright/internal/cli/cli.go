@@ -108,12 +108,7 @@ func (a *app) report(err error) int {
 		status, code = exitFile, "file"
 	}
 	if a.json {
-		type failure struct {
-			Code     string            `json:"code"`
-			Message  string            `json:"message"`
-			Findings []diag.Diagnostic `json:"findings,omitempty"`
-		}
-		line, jerr := json.Marshal(failure{code, err.Error(), file.found})
+		line, jerr := json.Marshal(failureJSON{code, err.Error(), viewFindings(file.found)})
 		if jerr != nil {
 			line = []byte(`{"code":"could-not","message":"the error cannot be written as JSON"}`)
 		}
@@ -171,7 +166,7 @@ regulations and the scrutineer come first.`,
 	p.BoolVar(&a.units.Inches, "inches", false, "print lengths in inches")
 	p.BoolVar(&a.units.Minutes, "minutes", false, "print angles in degrees and minutes")
 	root.CompletionOptions.HiddenDefaultCmd = true
-	root.AddCommand(a.adviseCommand(), a.dialCommand(), a.whatifCommand(), a.kartCommand(), a.rulesCommand())
+	root.AddCommand(a.adviseCommand(), a.dialCommand(), a.whatifCommand(), a.kartCommand(), a.rulesCommand(), a.schemaCommand())
 	for _, topic := range topics {
 		root.AddCommand(topic.command())
 	}

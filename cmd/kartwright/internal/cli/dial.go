@@ -122,11 +122,7 @@ func (a *app) runDial(kart, side string, flags map[string]*string) error {
 		return err
 	}
 	if a.json {
-		if err := a.writeJSON(struct {
-			Command string    `json:"command"`
-			Kart    string    `json:"kart"`
-			Plan    *planJSON `json:"plan"`
-		}{"dial", k.Name, viewPlan(plan, a.units)}); err != nil {
+		if err := a.writeJSON(workJSON{"dial", k.Name, viewPlan(plan, a.units), nil}); err != nil {
 			return err
 		}
 	} else {

@@ -92,21 +92,31 @@ func (ruleFS) Open(name string) (fs.File, error) {
 }
 
 // ruleFiles returns where the named files are found and their names; without
-// names, the shipped set.
-func ruleFiles(names []string) (fs.FS, []string) {
+// names, those given by otherwise among the shipped ones.
+func ruleFiles(names []string, otherwise ...string) (fs.FS, []string, error) {
 	if len(names) == 0 {
-		return rulesets.FS, []string{rulesets.Default}
+		return rulesets.FS, otherwise, nil
 	}
 	out := make([]string, len(names))
 	for i, n := range names {
 		out[i] = filepath.ToSlash(n)
+		f, err := ruleFS{}.Open(out[i])
+		if err != nil {
+			return nil, nil, readError("the rule file", n, err)
+		}
+		if err := f.Close(); err != nil {
+			return nil, nil, err
+		}
 	}
-	return ruleFS{}, out
+	return ruleFS{}, out, nil
 }
 
 // loadRules reads the rules that --rules names.
 func (a *app) loadRules(names []string) (*rules.Set, error) {
-	fsys, files := ruleFiles(names)
+	fsys, files, err := ruleFiles(names, rulesets.Default)
+	if err != nil {
+		return nil, err
+	}
 	loaded, found := ruleset.Load(fsys, files...)
 	if diag.HasErrors(found) {
 		return nil, fileError{found}

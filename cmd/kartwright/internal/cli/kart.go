@@ -52,12 +52,7 @@ func (a *app) kartCheckCommand() *cobra.Command {
 				for _, n := range assumed {
 					names = append(names, n.Path)
 				}
-				return a.writeJSON(struct {
-					Command  string            `json:"command"`
-					Kart     string            `json:"kart"`
-					Findings []diag.Diagnostic `json:"findings"`
-					Assumed  []string          `json:"assumed"`
-				}{"kart check", k.Name, append([]diag.Diagnostic{}, found...), names})
+				return a.writeJSON(kartCheckJSON{"kart check", k.Name, viewFindings(found), names})
 			}
 			if err := diag.WriteText(&a.out, found); err != nil {
 				return err
@@ -104,17 +99,6 @@ func (a *app) kartShowCommand() *cobra.Command {
 	return cmd
 }
 
-type adjusterJSON struct {
-	Side     string `json:"side"`
-	Name     string `json:"name"`
-	Now      string `json:"now"`
-	Standard string `json:"standard"`
-	Least    string `json:"least"`
-	Most     string `json:"most"`
-
-	Positions []string `json:"positions,omitempty"`
-}
-
 func (a *app) runKartShow(name string, steer bool) error {
 	k, _, err := a.loadKart(name)
 	if err != nil {
@@ -147,32 +131,15 @@ func (a *app) runKartShow(name string, steer bool) error {
 		}
 	}
 	if a.json {
-		type number struct {
-			Path    string `json:"path"`
-			Text    string `json:"text"`
-			Assumed bool   `json:"assumed"`
-			Meaning string `json:"meaning"`
-		}
-		numbers := []number{}
+		numbers := []numberJSON{}
 		for _, n := range k.Numbers {
-			numbers = append(numbers, number{n.Path, n.Text(u), n.Assumed, n.Doc})
+			numbers = append(numbers, numberJSON{n.Path, n.Text(u), n.Assumed, n.Doc})
 		}
 		limits := []string{}
 		for _, l := range k.Limits {
 			limits = append(limits, fmt.Sprintf("%s %s (%s)", l.Of, l.Text(u), l.Whose(k)))
 		}
-		return a.writeJSON(struct {
-			Command   string                 `json:"command"`
-			Kart      string                 `json:"kart"`
-			Note      string                 `json:"note"`
-			Now       map[string]figuresJSON `json:"now"`
-			Standard  map[string]figuresJSON `json:"standard"`
-			Track     float64                `json:"front_track_mm"`
-			Adjusters []adjusterJSON         `json:"adjusters"`
-			Numbers   []number               `json:"numbers"`
-			Limits    []string               `json:"limits"`
-			Steer     []steerJSON            `json:"steer,omitempty"`
-		}{"kart show", k.Name, k.Note,
+		return a.writeJSON(kartShowJSON{"kart show", k.Name, k.Note,
 			map[string]figuresJSON{"left": viewFigures(now[0]), "right": viewFigures(now[1])},
 			map[string]figuresJSON{"left": viewFigures(standard[0]), "right": viewFigures(standard[1])},
 			round(float64(profile.FrontTrack(now))), append([]adjusterJSON{}, adjusters...), numbers, limits, viewSteer(sweep)})
@@ -218,30 +185,15 @@ func (a *app) kartKindsCommand() *cobra.Command {
 		Args:  noArgs,
 		RunE: func(*cobra.Command, []string) error {
 			if a.json {
-				type field struct {
-					Name     string   `json:"name"`
-					Required bool     `json:"required"`
-					Choices  []string `json:"choices,omitempty"`
-					Doc      string   `json:"doc"`
-					Example  string   `json:"example"`
-				}
-				type kind struct {
-					Name   string  `json:"name"`
-					Doc    string  `json:"doc"`
-					Fields []field `json:"fields"`
-				}
-				out := []kind{}
+				out := []kindJSON{}
 				for _, k := range adjust.Kinds() {
-					x := kind{k.Name, k.Doc, []field{}}
+					x := kindJSON{k.Name, k.Doc, []fieldJSON{}}
 					for _, f := range k.Fields {
-						x.Fields = append(x.Fields, field{f.Name, f.Required, f.Choices, f.Doc, f.Example})
+						x.Fields = append(x.Fields, fieldJSON{f.Name, f.Required, f.Choices, f.Doc, f.Example})
 					}
 					out = append(out, x)
 				}
-				return a.writeJSON(struct {
-					Command string `json:"command"`
-					Kinds   []kind `json:"kinds"`
-				}{"kart kinds", out})
+				return a.writeJSON(kartKindsJSON{"kart kinds", out})
 			}
 			for i, k := range adjust.Kinds() {
 				if i > 0 {
@@ -342,12 +294,7 @@ func (a *app) runKartNew(o newOptions) error {
 		return err
 	}
 	if a.json {
-		return a.writeJSON(struct {
-			Command string `json:"command"`
-			File    string `json:"file"`
-			Kart    string `json:"kart"`
-			Assumed int    `json:"assumed"`
-		}{"kart new", o.out, k.Name, len(k.Assumed())})
+		return a.writeJSON(kartNewJSON{"kart new", o.out, k.Name, len(k.Assumed())})
 	}
 	a.printf("Wrote %s: kart %s, %d numbers assumed until you measure them.\n", o.out, k.Name, len(k.Assumed()))
 	a.printf("Next: kartwright kart show %s\n", o.out)

@@ -3,7 +3,6 @@ package cli
 import (
 	"fmt"
 	"io/fs"
-	"path/filepath"
 
 	"github.com/spf13/cobra"
 
@@ -42,19 +41,17 @@ errors, which make a file unusable (exit status 3), and warnings. Without a
 file it checks the shipped rules.`,
 		Example: "  kartwright rules check\n  kartwright rules check club.toml",
 		RunE: func(_ *cobra.Command, args []string) error {
-			fsys, files := ruleFiles(args)
+			fsys, files, err := ruleFiles(args, rulesets.Default)
+			if err != nil {
+				return err
+			}
 			loaded, found := ruleset.Load(fsys, files...)
 			if diag.HasErrors(found) {
 				return fileError{found}
 			}
 			n := len(loaded.Set.Rules())
 			if a.json {
-				return a.writeJSON(struct {
-					Command  string            `json:"command"`
-					Rules    int               `json:"rules"`
-					Files    int               `json:"files"`
-					Findings []diag.Diagnostic `json:"findings"`
-				}{"rules check", n, len(loaded.Files), append([]diag.Diagnostic{}, found...)})
+				return a.writeJSON(rulesCheckJSON{"rules check", n, len(loaded.Files), viewFindings(found)})
 			}
 			if err := diag.WriteText(&a.out, found); err != nil {
 				return err
@@ -74,17 +71,13 @@ cases print only what differs and the rules that caused it; the exit status is
 then 1. Without a file it runs the tests of the shipped rules.`,
 		Example: "  kartwright rules test\n  kartwright rules test club.test.toml",
 		RunE: func(_ *cobra.Command, args []string) error {
-			var fsys fs.FS = ruleFS{}
-			files := make([]string, len(args))
-			for i, n := range args {
-				files[i] = filepath.ToSlash(n)
+			shipped, err := fs.Glob(rulesets.FS, "*.test.toml")
+			if err != nil {
+				return err
 			}
-			if len(args) == 0 {
-				fsys = rulesets.FS
-				var err error
-				if files, err = fs.Glob(fsys, "*.test.toml"); err != nil {
-					return err
-				}
+			fsys, files, err := ruleFiles(args, shipped...)
+			if err != nil {
+				return err
 			}
 			report, found := ruletest.Run(fsys, files...)
 			if diag.HasErrors(found) {
@@ -92,26 +85,15 @@ then 1. Without a file it runs the tests of the shipped rules.`,
 			}
 			failed := report.Failed()
 			if a.json {
-				type result struct {
-					Name     string   `json:"name"`
-					Place    string   `json:"place"`
-					Passed   bool     `json:"passed"`
-					Failures []string `json:"failures"`
-				}
-				out := []result{}
+				out := []resultJSON{}
 				for _, r := range report.Results {
-					x := result{r.Name, r.At.String(), len(r.Failures) == 0, []string{}}
+					x := resultJSON{r.Name, r.At.String(), len(r.Failures) == 0, []string{}}
 					for _, f := range r.Failures {
 						x.Failures = append(x.Failures, f.Text)
 					}
 					out = append(out, x)
 				}
-				if err := a.writeJSON(struct {
-					Command string   `json:"command"`
-					Passed  int      `json:"passed"`
-					Failed  int      `json:"failed"`
-					Results []result `json:"results"`
-				}{"rules test", len(report.Results) - failed, failed, out}); err != nil {
+				if err := a.writeJSON(rulesTestJSON{"rules test", len(report.Results) - failed, failed, out}); err != nil {
 					return err
 				}
 			} else {
@@ -141,21 +123,11 @@ func (a *app) rulesSymptomsCommand() *cobra.Command {
 			}
 			voc := set.Vocabulary()
 			if a.json {
-				type symptom struct {
-					ID         string   `json:"id"`
-					Title      string   `json:"title"`
-					Means      string   `json:"means"`
-					Phases     []string `json:"phases"`
-					CheckFirst bool     `json:"check_first"`
-				}
-				out := []symptom{}
+				out := []symptomJSON{}
 				for _, s := range voc.Symptoms {
-					out = append(out, symptom{s.ID, s.Title, s.Means, list(s.Phases), s.CheckFirst})
+					out = append(out, symptomJSON{s.ID, s.Title, s.Means, list(s.Phases), s.CheckFirst})
 				}
-				return a.writeJSON(struct {
-					Command  string    `json:"command"`
-					Symptoms []symptom `json:"symptoms"`
-				}{"rules symptoms", out})
+				return a.writeJSON(rulesSymptomsJSON{"rules symptoms", out})
 			}
 			for _, s := range voc.Symptoms {
 				phases := ""

@@ -22,7 +22,7 @@ type figuresJSON struct {
 	KPI    float64 `json:"kpi_deg"`
 	Camber float64 `json:"camber_deg"`
 	Toe    float64 `json:"toe_deg"`
-	ToeMM  float64 `json:"toe_mm_over_255"`
+	ToeMM  float64 `json:"toe_mm_over_255" jsonschema_description:"one wheel, over a straight edge of 255 mm, + = toe-in"`
 	Trail  float64 `json:"trail_mm"`
 	Offset float64 `json:"steering_axis_offset_mm"`
 }
@@ -38,23 +38,23 @@ type moveJSON struct {
 	Adjuster    string   `json:"adjuster"`
 	From        float64  `json:"from"`
 	To          float64  `json:"to"`
-	By          float64  `json:"by"`
+	By          float64  `json:"by" jsonschema_description:"in the adjuster's own positions: turns, holes, degrees, shims"`
 	FromText    string   `json:"from_text"`
 	ToText      string   `json:"to_text"`
 	Instruction string   `json:"instruction"`
 	GaugeFrom   *float64 `json:"gauge_from_mm,omitempty"`
 	GaugeTo     *float64 `json:"gauge_to_mm,omitempty"`
-	LeftDown    float64  `json:"travel_left_down"`
-	LeftUp      float64  `json:"travel_left_up"`
+	LeftDown    float64  `json:"travel_left_down" jsonschema_description:"positions left to the lower end of its travel"`
+	LeftUp      float64  `json:"travel_left_up" jsonschema_description:"positions left to the upper end of its travel"`
 }
 
 type sideJSON struct {
 	Moves    []moveJSON         `json:"moves"`
 	Before   figuresJSON        `json:"before"`
 	After    figuresJSON        `json:"after"`
-	Outcome  map[string]string  `json:"outcome,omitempty"`  // by figure that was asked for
-	Residual map[string]float64 `json:"residual,omitempty"` // got − wanted; degrees, mm
-	Next     *nextJSON          `json:"next_best,omitempty"`
+	Outcome  map[string]string  `json:"outcome,omitempty" jsonschema_description:"by figure asked for: met, nearest step, out of reach"`  // by figure that was asked for
+	Residual map[string]float64 `json:"residual,omitempty" jsonschema_description:"by figure asked for: got minus wanted, degrees or mm"` // got − wanted; degrees, mm
+	Next     *nextJSON          `json:"next_best,omitempty" jsonschema_description:"the next best setting that differs in a stepped adjuster"`
 }
 
 type nextJSON struct {
@@ -63,27 +63,27 @@ type nextJSON struct {
 }
 
 type stepJSON struct {
-	Side string `json:"side"`
+	Side string `json:"side" jsonschema_description:"left, right, each (the same on both), or kart"`
 	Text string `json:"text"`
 }
 
 type assumedJSON struct {
 	Path    string  `json:"path"`
 	Value   float64 `json:"value"`
-	PM      float64 `json:"pm"`
+	PM      float64 `json:"pm" jsonschema_description:"the ± that it is assumed with"`
 	Unit    string  `json:"unit"`
-	Effect  float64 `json:"effect"`
+	Effect  float64 `json:"effect" jsonschema_description:"by how many positions the plan moves if the number is off by its ±"`
 	Of      string  `json:"of"`
 	Meaning string  `json:"meaning"`
 }
 
 type planJSON struct {
-	OK         bool                `json:"ok"`
+	OK         bool                `json:"ok" jsonschema_description:"false if a figure that was asked for is out of reach"`
 	Reasons    []string            `json:"reasons"`
 	Warnings   []string            `json:"warnings"`
 	Sides      map[string]sideJSON `json:"sides"`
-	FrontTrack [2]float64          `json:"front_track_mm"` // before, after
-	RideHeight float64             `json:"ride_height_change_mm"`
+	FrontTrack [2]float64          `json:"front_track_mm" jsonschema_description:"before and after"` // before, after
+	RideHeight float64             `json:"ride_height_change_mm" jsonschema_description:"at the front, + = higher"`
 	Steps      []stepJSON          `json:"steps"`
 	Undo       map[string][]string `json:"undo"`
 	Assumed    []assumedJSON       `json:"assumed"`
@@ -161,12 +161,12 @@ type reasonJSON struct {
 	Place     string  `json:"place"`
 	Because   string  `json:"because"`
 	Source    string  `json:"source"`
-	Direction string  `json:"direction"` // increase, decrease, leave
-	Amount    float64 `json:"amount"`
+	Direction string  `json:"direction" jsonschema_description:"increase, decrease or leave"` // increase, decrease, leave
+	Amount    float64 `json:"amount" jsonschema_description:"signed, in unit, for each side"`
 	Grade     float64 `json:"grade"`
 	Limit     string  `json:"limited_by,omitempty"`
 	Support   float64 `json:"support"`
-	NanoNats  int64   `json:"evidence_nanonats"`
+	NanoNats  int64   `json:"evidence_nanonats" jsonschema_description:"its share of the verdict's evidence"`
 	CoveredBy string  `json:"covered_by,omitempty"`
 	Contested string  `json:"contested,omitempty"`
 }
@@ -216,9 +216,9 @@ type verdictJSON struct {
 	Net       float64       `json:"net"`
 	Increase  float64       `json:"belief_increase"`
 	Decrease  float64       `json:"belief_decrease"`
-	Conflict  float64       `json:"conflict"`
-	Hold      float64       `json:"belief_leave"`
-	Amount    float64       `json:"amount"`
+	Conflict  float64       `json:"conflict" jsonschema_description:"how much the rules contradict each other: the product of both beliefs"`
+	Hold      float64       `json:"belief_leave" jsonschema_description:"belief that the move should be left alone"`
+	Amount    float64       `json:"amount" jsonschema_description:"signed, in unit, for each side"`
 	Least     float64       `json:"least"`
 	Most      float64       `json:"most"`
 	Unit      string        `json:"unit"`
@@ -243,14 +243,14 @@ func viewVerdict(v rules.Verdict, m rules.Move) verdictJSON {
 
 type suggestionJSON struct {
 	Move       string        `json:"move"`
-	Direction  string        `json:"direction"`
+	Direction  string        `json:"direction" jsonschema_description:"increase, decrease or leave"`
 	Title      string        `json:"title"`
-	Lever      string        `json:"lever"`
-	Amount     float64       `json:"amount"`
+	Lever      string        `json:"lever" jsonschema_description:"front: turns are computed; other: direction and usual step only"`
+	Amount     float64       `json:"amount" jsonschema_description:"signed, in unit, for each side"`
 	Unit       string        `json:"unit"`
-	Confidence float64       `json:"confidence"`
-	Conflict   float64       `json:"conflict"`
-	Hold       float64       `json:"belief_leave"`
+	Confidence float64       `json:"confidence" jsonschema_description:"net belief, 0 to 1"`
+	Conflict   float64       `json:"conflict" jsonschema_description:"how much the rules contradict each other: the product of both beliefs"`
+	Hold       float64       `json:"belief_leave" jsonschema_description:"belief that the move should be left alone"`
 	Why        []reasonJSON  `json:"why"`
 	Against    []reasonJSON  `json:"against"`
 	Leave      []reasonJSON  `json:"leave"`
@@ -258,7 +258,7 @@ type suggestionJSON struct {
 	Notes      []string      `json:"notes"`
 	Cautions   []string      `json:"cautions"`
 	Confirm    []string      `json:"confirm"`
-	Plan       *planJSON     `json:"plan"`
+	Plan       *planJSON     `json:"plan" jsonschema:"nullable" jsonschema_description:"work on this kart; null if it has no adjuster for the move"`
 }
 
 func viewSuggestion(s *advisor.Suggestion, u geometry.Units) *suggestionJSON {

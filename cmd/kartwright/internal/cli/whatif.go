@@ -69,12 +69,7 @@ func (a *app) runWhatif(kart, side string, set []string, steer bool) error {
 		}
 	}
 	if a.json {
-		return a.writeJSON(struct {
-			Command string      `json:"command"`
-			Kart    string      `json:"kart"`
-			Plan    *planJSON   `json:"plan"`
-			Steer   []steerJSON `json:"steer,omitempty"`
-		}{"whatif", k.Name, viewPlan(plan, a.units), viewSteer(sweep)})
+		return a.writeJSON(workJSON{"whatif", k.Name, viewPlan(plan, a.units), viewSteer(sweep)})
 	}
 	a.para("Kart "+k.Name+": ", strings.Join(set, ", "))
 	a.heading("Before → after")

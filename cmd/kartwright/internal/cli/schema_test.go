@@ -1,0 +1,110 @@
+package cli
+
+import (
+	"bytes"
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	validator "github.com/santhosh-tekuri/jsonschema/v6"
+	"github.com/stretchr/testify/require"
+)
+
+// run runs the program in this process.
+func run(args ...string) (status int, stdout, stderr string) {
+	var out, errs bytes.Buffer
+	status = Main(App{In: strings.NewReader(""), Out: &out, Err: &errs, Getenv: func(string) string { return "" }}, args)
+	return status, out.String(), errs.String()
+}
+
+func compile(t *testing.T, name string) *validator.Schema {
+	text, err := json.Marshal(schemaOf(name))
+	require.NoError(t, err)
+	doc, err := validator.UnmarshalJSON(bytes.NewReader(text))
+	require.NoError(t, err)
+	c := validator.NewCompiler()
+	require.NoError(t, c.AddResource("answer.json", doc))
+	s, err := c.Compile("answer.json")
+	require.NoError(t, err)
+	return s
+}
+
+// Every answer is what its schema says, checked by an independent validator.
+func TestAnswersMatchTheirSchemas(t *testing.T) {
+	fresh := filepath.Join(t.TempDir(), "new.toml")
+	covered := map[string]bool{}
+	for _, tt := range []struct {
+		answer string
+		status int
+		args   string
+	}{
+		{"advise", 0, "advise -s understeer/entry:strong --track tight --grip 6/10 --tyres new"},
+		{"advise", 0, "advise -s understeer/entry --track tight --grip high --why"},
+		{"advise", 0, "advise -s vibration"},
+		{"advise", 0, "advise -s hop -s !chatter --grip medium --kart elm"},
+		{"advise", 0, "advise -s bind/exit@slow:slight --wet --tyres wets --kart dogwood --inches"},
+		{"dial", 0, "dial --caster 12.5deg"},
+		{"dial", 1, "dial --caster 20deg --kart cedar"},
+		{"whatif", 0, "whatif --steer --set tie|rod=1/4|turn|longer"},
+		{"kart check", 0, "kart check elm"},
+		{"kart show", 0, "kart show dogwood --steer"},
+		{"kart kinds", 0, "kart kinds"},
+		{"kart new", 0, "kart new " + fresh},
+		{"rules check", 0, "rules check"},
+		{"rules test", 0, "rules test"},
+		{"rules symptoms", 0, "rules symptoms"},
+		{"failure", 2, "dial"},
+		{"failure", 1, "kart check none.toml"},
+		{"failure", 3, "kart check " + broken(t)},
+	} {
+		covered[tt.answer] = true
+		args := strings.Split(tt.args, " ")
+		for i := range args {
+			args[i] = strings.ReplaceAll(args[i], "|", " ")
+		}
+		status, out, errs := run(append([]string{"--json"}, args...)...)
+		if status != tt.status {
+			t.Errorf("%s: exit status %d, want %d: %s", tt.args, status, tt.status, errs)
+			continue
+		}
+		if tt.answer == "failure" {
+			if out != "" {
+				t.Errorf("%s failed and still printed %q", tt.args, out)
+			}
+			out = errs
+		}
+		doc, err := validator.UnmarshalJSON(strings.NewReader(out))
+		if err != nil {
+			t.Errorf("%s: %v", tt.args, err)
+			continue
+		}
+		if err := compile(t, tt.answer).Validate(doc); err != nil {
+			t.Errorf("%s: %v", tt.args, err)
+		}
+	}
+	for name := range answers {
+		if !covered[name] {
+			t.Errorf("no command here answers %q", name)
+		}
+	}
+}
+
+func broken(t *testing.T) string {
+	name := filepath.Join(t.TempDir(), "broken.toml")
+	require.NoError(t, os.WriteFile(name, []byte("format = 1\nname = \"x\"\n[corner]\ncaster = 3\n"), 0o600))
+	return name
+}
+
+// A schema refuses an answer that lacks a field or has one of another type.
+func TestSchemasRefuse(t *testing.T) {
+	s := compile(t, "dial")
+	for _, text := range []string{`{}`, `{"command":"dial","kart":"x"}`, `{"command":"dial","kart":"x","plan":{"ok":"yes"}}`} {
+		doc, err := validator.UnmarshalJSON(strings.NewReader(text))
+		require.NoError(t, err)
+		if s.Validate(doc) == nil {
+			t.Errorf("the schema of dial accepts %s", text)
+		}
+	}
+}
