@@ -20,7 +20,7 @@ type Comparison struct {
 // the two agree if both ends of the interval with the probability of s agree
 // within Delta of the first-order uncertainty quoted to digits.
 func Compare(o Output, s Spread, digits int) Comparison {
-	half := o.Expanded(s.P)
+	half := float64(o.Expanded(s.P)) // rounded before it is added
 	c := Comparison{
 		First: [2]float64{o.Value - half, o.Value + half}, Draw: [2]float64{s.Low, s.High},
 		Delta: Delta(o.U, digits), P: s.P,
