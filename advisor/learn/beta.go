@@ -35,8 +35,9 @@ func (b Beta) Above(x float64) float64 { return mathext.RegIncBeta(b.B, b.A, 1-x
 func (b Beta) Quantile(p float64) float64 { return mathext.InvRegIncBeta(b.A, b.B, p) }
 
 // Best returns for each belief the probability that its share is the greatest
-// of all. They add up to 1; the absolute error is below 1e-6 for beliefs of up
-// to some thousand outcomes, far less for a few.
+// of all. They add up to 1; the absolute error is below 1e-7 for beliefs of up
+// to 200 outcomes, and grows to 1e-5 at thousands, where the incomplete beta
+// function that it rests on loses digits.
 //
 // It integrates density × the others' distribution functions by the double
 // exponential rule (Takahasi and Mori 1974), which bears with densities that
