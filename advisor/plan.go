@@ -238,7 +238,7 @@ func dependences(j Job, p *Plan) []Dependence {
 			if err != nil {
 				continue
 			}
-			for _, m := range s.Moves {
+			for _, m := range s.Worth() {
 				if diff := math.Abs(a.Best.Setting[m.Index] - m.To); diff > math.Abs(d.Turns) {
 					d.Turns, d.Of = diff, m.Name
 				}

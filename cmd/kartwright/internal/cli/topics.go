@@ -29,8 +29,7 @@ var topics = []topic{
   track     tight, fast, mixed
 
 Signs: caster + top of the kingpin rearward; camber + top of the wheel
-outward, so a usual setting is a little negative; toe + toe-in. A value that
-begins with a minus needs the equals sign: --camber=-1deg.`},
+outward, so a usual setting is a little negative; toe + toe-in.`},
 	{"json", "Reading answers from another program", `With --json a command prints one JSON object to standard output, or, when it
 fails, one object {"code","message","findings"} to standard error; the exit
 status is the same as without. Angles are in degrees and lengths in
