@@ -275,5 +275,5 @@ func TestSteerAtTheColumn(t *testing.T) {
 	wrong := &frontend.Axle{Corner: [2]frontend.Corner{other, other}, Wheelbase: 1050}
 	r, err := measure.AtWheel(wrong, [2]frontend.Shift{}, frontend.Left, a(20), a(1))
 	require.NoError(t, err)
-	near(t, "steer with caster 1° wrong", r.Steer.Value.Degrees(), 9.00351, 0.06)
+	near(t, "steer with caster 1° wrong", r.Steer.Value.Degrees(), 9.00351, 0.025)
 }

@@ -173,7 +173,7 @@ func sweepable(a, b Reading) error {
 // at the wheel, through the axle's own linkage: both corners with their shifts,
 // the column's angle + to the left. The ± follows the linkage's ratio there; how
 // well the linkage is known is not in it. The linkage's own caster has little
-// weight: 1° wrong moves the wheel by about 0.05° at 20° of column.
+// weight: 1° wrong moves the wheel by about 0.02° at 20° of column.
 func AtWheel(axle *frontend.Axle, shift [2]frontend.Shift, side frontend.Side, column, camber geometry.Measured[geometry.Angle]) (Reading, error) {
 	if err := errors.Join(sane("the column's angle", column), leans("camber", camber)); err != nil {
 		return Reading{}, err
