@@ -317,7 +317,10 @@ func (e *Estimate) judge(resid, leverage []float64) {
 		if e.Known {
 			r.Studentised = resid[i] / math.Sqrt(spare)
 		} else {
-			r.SD = e.S
+			if r.SD == 0 {
+				r.SD = 1
+			}
+			r.SD *= e.S
 			if others := (e.RSS - float64(resid[i]*resid[i])/spare) / float64(e.DF-1); e.DF > 1 && others > 0 {
 				r.Studentised = resid[i] / math.Sqrt(others*spare)
 			}

@@ -3,6 +3,7 @@ package fit
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"kartwright/geometry/frontend"
@@ -69,13 +70,16 @@ func (m *model) check() (out []Fault) {
 				fault(NotANumber, i, "%s: its %s is not a number", name, x.what)
 			}
 		}
+		if r.Quantity.Unit() == Radian && math.Abs(r.Value) > math.Pi/2 {
+			fault(UnitMixUp, i, "%s: %s is no angle that a wheel or kingpin stands at; check its unit and its decimal point", name, Radian.Text(r.Value, m.Units))
+		}
 		if !(r.SD > 0) || math.IsInf(r.SD, 0) {
 			fault(NotANumber, i, "%s: its ± must be positive, not %v", name, r.SD)
 		}
 		ok := true
 		for _, s := range frontend.Sides {
-			if r.Setting[s] == nil {
-				continue
+			if !ok || r.Setting[s] == nil {
+				continue // said once is enough
 			}
 			c := &m.base[s]
 			if len(r.Setting[s]) != len(c.Adjusters) {
@@ -107,6 +111,11 @@ func (m *model) check() (out []Fault) {
 	if need := max(2, unknown); len(m.Readings) < need {
 		fault(TooFew, -1, "too few readings: %d, and at least %d are needed", len(m.Readings), need)
 	}
+	for j, p := range m.Params {
+		if p.Zero != "" && !slices.Contains(m.zero, j) {
+			fault(TooFew, -1, "too few readings: none was taken with the %s, whose zero is to be learnt", p.Zero)
+		}
+	}
 	return out
 }
 
@@ -117,14 +126,17 @@ const (
 	closeBy = 3
 )
 
-// slips are the factors between what was written and what was meant.
+// slips are the factors between what was written and what was meant, the
+// commonest first. Inches concern what is read as a length, and toe may be.
 var slips = []struct {
-	factor float64
-	says   string
+	factor         float64
+	says           string
+	inches, angles bool
 }{
-	{10, "a tenth of"}, {0.1, "ten times"},
-	{25.4, "1/25.4 of (inches taken for millimetres?)"}, {1 / 25.4, "25.4 times (millimetres taken for inches?)"},
-	{math.Pi / 180, "57.3 times (degrees taken for radians?)"}, {180 / math.Pi, "1/57.3 of (radians taken for degrees?)"},
+	{10, "ten times too small", true, true}, {0.1, "ten times too large", true, true},
+	{25.4, "25.4 times too small, as if inches had been taken for millimetres", true, false},
+	{1 / 25.4, "25.4 times too large, as if millimetres had been taken for inches", true, false},
+	{180 / math.Pi, "57.3 times too small, as if it had been turned into radians twice", false, true},
 }
 
 // explain looks for a slip that makes sense of reading i, which should be
@@ -148,16 +160,13 @@ func (m *model) explain(i int, wants, spread []float64) (Fault, bool) {
 	if off(i, -r.Value) < closeBy {
 		return Fault{WrongSign, i, fmt.Sprintf("%s: %s would fit with its sign turned round; about %s was to be expected", text, say(r.Value), say(wants[i]))}, true
 	}
-	best, at := closeBy+0., -1
-	for k, s := range slips {
-		if d := off(i, r.Value*s.factor); d < best {
-			best, at = d, k
+	length := unit == Millimetre || r.Quantity == Toe || r.Quantity == TotalToe
+	for _, s := range slips {
+		if off(i, r.Value*s.factor) < closeBy && (s.inches && length || s.angles && unit == Radian) {
+			return Fault{UnitMixUp, i, fmt.Sprintf("%s: %s looks %s; about %s was to be expected, so check its unit and its decimal point", text, say(r.Value), s.says, say(wants[i]))}, true
 		}
 	}
-	if at < 0 {
-		return Fault{}, false
-	}
-	return Fault{UnitMixUp, i, fmt.Sprintf("%s: %s is %s the %s that was to be expected; check its unit and its decimal point", text, say(r.Value), slips[at].says, say(wants[i]))}, true
+	return Fault{}, false
 }
 
 // screen compares every reading with what the numbers known before make of it,
@@ -179,16 +188,18 @@ func (m *model) screen() ([]Fault, error) {
 // suspect looks for the causes of a fit that does not fit: all sides swapped,
 // or single readings that make sense once a slip is undone. It also refuses
 // readings at one setting for a number that shows only when something moves.
-func (m *model) suspect(e *Estimate) ([]Fault, error) {
+// outliers are the readings, by index, that it had to set aside and by how many
+// SDs they are off.
+func (m *model) suspect(e *Estimate) (faults []Fault, outliers map[int]float64, err error) {
 	if f, ok := m.oneSetting(e); ok {
-		return []Fault{f}, nil
+		return []Fault{f}, nil, nil
 	}
 	bad := false
 	for _, w := range e.Warnings {
 		bad = bad || w.Code == OutlierFound || w.Code == Scatter || w.Code == PriorConflict || w.Code == NotConverged
 	}
 	if !bad {
-		return nil, nil
+		return nil, nil, nil
 	}
 	// 30 is a likelihood ratio of e^15.
 	if s, err := m.solve(m.Readings, true); err == nil && s.Misfit+30 < e.Misfit {
@@ -197,14 +208,14 @@ func (m *model) suspect(e *Estimate) ([]Fault, error) {
 			still = still || w.Code == OutlierFound || w.Code == Scatter
 		}
 		if !still {
-			return []Fault{{SidesSwapped, -1, "the readings fit well with left and right exchanged, and badly as they are: the sides look swapped"}}, nil
+			return []Fault{{SidesSwapped, -1, "the readings fit well with left and right exchanged, and badly as they are: the sides look swapped"}}, nil, nil
 		}
 	}
-	var out []Fault
 	left := make([]int, len(m.Readings)) // readings not yet set aside
 	for i := range left {
 		left[i] = i
 	}
+	outliers = map[int]float64{}
 	for range 5 {
 		worst := -1
 		for k := range e.Rows {
@@ -216,24 +227,24 @@ func (m *model) suspect(e *Estimate) ([]Fault, error) {
 			break
 		}
 		i := left[worst]
-		left = append(left[:worst:worst], left[worst+1:]...)
+		left = slices.Delete(left, worst, worst+1)
 		readings := make([]Reading, len(left))
 		for k, i := range left {
 			readings[k] = m.Readings[i]
 		}
-		var err error
 		if e, err = m.solve(readings, false); err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 		want, spread, err := m.foretell(e.Value, e.Cov)
 		if err != nil {
-			return nil, err
+			return nil, nil, err
 		}
+		outliers[i] = math.Abs(m.Readings[i].Value-want[i]) / spread[i]
 		if f, ok := m.explain(i, want, spread); ok {
-			out = append(out, f)
+			faults = append(faults, f)
 		}
 	}
-	return out, nil
+	return faults, outliers, nil
 }
 
 // foretell returns what every reading should be with the parameters at b and

@@ -298,6 +298,31 @@ func TestPriorProperties(t *testing.T) {
 	})
 }
 
+// SDs that only compare give the same answer whatever their common factor, and
+// the scatter takes the factor's place.
+func TestRelative(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		l := line(t)
+		known, err := l.Solve()
+		require.NoError(t, err)
+		l.Relative = true
+		factor := rapid.Float64Range(.01, 100).Draw(t, "factor")
+		for i := range l.SD {
+			l.SD[i] *= factor
+		}
+		got, err := l.Solve()
+		require.NoError(t, err)
+		for j := range got.Value {
+			if math.Abs(got.Value[j]-known.Value[j]) > 1e-9*(1+math.Abs(known.Value[j])) {
+				t.Errorf("%s = %v, with known SDs %v", l.Names[j], got.Value[j], known.Value[j])
+			}
+			if want := known.SD[j] * known.S; math.Abs(got.SD[j]-want) > 1e-9*want {
+				t.Errorf("SD of %s = %v, want that with known SDs times the scatter, %v", l.Names[j], got.SD[j], want)
+			}
+		}
+	})
+}
+
 // Writing a parameter in another unit leaves what is predicted unchanged.
 func TestUnitsDoNotMatter(t *testing.T) {
 	data := firstOf(t, 14)

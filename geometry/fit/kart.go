@@ -153,11 +153,6 @@ func newModel(p Problem) (*model, error) {
 		return nil, fmt.Errorf("with the numbers known before: %w", err)
 	}
 	m.zero = m.zeros(p.Readings)
-	for j, q := range p.Params {
-		if q.Zero != "" && !slices.Contains(m.zero, j) {
-			return nil, fmt.Errorf("%s: no reading was taken with %s", q.Name, q.Zero)
-		}
-	}
 	return m, nil
 }
 
@@ -240,23 +235,29 @@ func (m *model) predict(readings []Reading, zero []int, b, out []float64) error 
 }
 
 // gradients returns the derivatives at b, by parameter, of what f writes into
-// n places, as central differences over a thousandth of each spread.
+// n places, as central differences over a thousandth of each spread, inside the
+// range.
 func (m *model) gradients(b []float64, n int, f func(b, out []float64) error) (columns, error) {
 	g := newColumns(n, len(b))
 	up, down, x := make([]float64, n), make([]float64, n), slices.Clone(b)
 	for j := range b {
-		h := 1e-3 * m.Params[j].spread()
-		x[j] = b[j] + h
+		q := &m.Params[j]
+		h := 1e-3 * q.spread()
+		hi, lo := b[j]+h, b[j]-h
+		if q.Lo < q.Hi {
+			hi, lo = math.Min(hi, q.Hi), math.Max(lo, q.Lo)
+		}
+		x[j] = hi
 		if err := f(x, up); err != nil {
 			return nil, err
 		}
-		x[j] = b[j] - h
+		x[j] = lo
 		if err := f(x, down); err != nil {
 			return nil, err
 		}
 		x[j] = b[j]
 		for i := range n {
-			g[j][i] = (up[i] - down[i]) / (2 * h)
+			g[j][i] = (up[i] - down[i]) / (hi - lo)
 		}
 	}
 	return g, nil
@@ -309,18 +310,33 @@ func Fit(p Problem) (*Result, error) {
 	if err != nil {
 		return nil, err
 	}
-	if faults, err = m.suspect(e); err != nil {
+	faults, outliers, err := m.suspect(e)
+	if err != nil {
 		return nil, err
 	}
 	if len(faults) > 0 {
 		return nil, &Faults{faults}
 	}
+	e.flag(outliers)
 	r := &Result{Estimate: *e, at: m}
 	for j, q := range p.Params {
 		r.Params = append(r.Params, Learned{q, e.Value[j], e.SD[j]})
 	}
 	r.Answers, err = m.answers(e)
 	return r, err
+}
+
+// flag marks the outliers that setting aside the worst in turn has found (by
+// row: how many SDs off), instead of every row that a gross error has dragged
+// the fit away from.
+func (e *Estimate) flag(outliers map[int]float64) {
+	e.Warnings = slices.DeleteFunc(e.Warnings, func(w Warning) bool { return w.Code == OutlierFound })
+	for i := range e.Rows {
+		off, ok := outliers[i]
+		if e.Rows[i].Outlier = ok; ok {
+			e.warn(OutlierFound, "%s is %.1f times its ± away from what the other readings say", e.Rows[i].Name, off)
+		}
+	}
 }
 
 // answers works out the answers before and after, with their SDs.

@@ -16,7 +16,10 @@ type Linear struct {
 	X     [][]float64 // a row per observation
 	Y     []float64
 	SD    []float64 // of each observation; nil if unknown, and estimated from the scatter
-	Prior []Prior   // per parameter; nil for none. Needs SD
+	// Relative says that SD gives only how the observations compare; a common
+	// factor, S, is estimated from the scatter.
+	Relative bool
+	Prior    []Prior // per parameter; nil for none. Needs SD
 	// Intercept says that one of the columns is constant: R2 and F are then
 	// about the mean, otherwise about zero.
 	Intercept bool
@@ -94,7 +97,7 @@ func (l Linear) Solve() (*Line, error) {
 	for j := range b {
 		b[j] *= scale[j]
 	}
-	out := &Line{Estimate: Estimate{Names: l.Names, Value: b, Known: l.SD != nil, Rows: make([]Row, n), Iterations: 1}}
+	out := &Line{Estimate: Estimate{Names: l.Names, Value: b, Known: l.SD != nil && !l.Relative, Rows: make([]Row, n), Iterations: 1}}
 	for i, row := range l.X {
 		fit := dot(row, b)
 		out.Rows[i] = Row{Name: fmt.Sprintf("observation %d", i+1), Observed: l.Y[i], Predicted: fit, Residual: l.Y[i] - fit}
@@ -129,13 +132,13 @@ func (l *Linear) check() error {
 			}
 		}
 	}
-	return checkObserved(l.Y, l.SD, l.Names, l.Prior)
+	return checkObserved(l.Y, l.SD, l.Relative, l.Names, l.Prior)
 }
 
 func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
 
 // checkObserved refuses observations, SDs and priors that are not numbers.
-func checkObserved(y, sd []float64, names []string, prior []Prior) error {
+func checkObserved(y, sd []float64, relative bool, names []string, prior []Prior) error {
 	if sd != nil && len(sd) != len(y) {
 		return fmt.Errorf("%d observations but %d SDs", len(y), len(sd))
 	}
@@ -157,7 +160,7 @@ func checkObserved(y, sd []float64, names []string, prior []Prior) error {
 		if !finite(q.Mean) || !finite(q.SD) || q.SD < 0 {
 			return fmt.Errorf("prior of %s: %v ± %v is %w with an SD of at least 0", names[j], q.Mean, q.SD, ErrNotFinite)
 		}
-		if q.SD > 0 && sd == nil {
+		if q.SD > 0 && (sd == nil || relative) {
 			return errors.New("a prior can only be weighed against observations whose SD is given")
 		}
 	}

@@ -15,10 +15,13 @@ type Nonlinear struct {
 	// or a NaN means that there is no such thing; the search then turns back.
 	Predict func(b, out []float64) error
 	Y       []float64
-	SD      []float64    // of each observation; nil if unknown, and estimated from the scatter
-	Prior   []Prior      // per parameter; nil for none. Needs SD
-	Bounds  [][2]float64 // least and greatest value per parameter; nil or two equal numbers for none
-	Rows    []string     // names of the observations; nil for numbers
+	SD      []float64 // of each observation; nil if unknown, and estimated from the scatter
+	// Relative says that SD gives only how the observations compare; a common
+	// factor, S, is estimated from the scatter.
+	Relative bool
+	Prior    []Prior      // per parameter; nil for none. Needs SD
+	Bounds   [][2]float64 // least and greatest value per parameter; nil or two equal numbers for none
+	Rows     []string     // names of the observations; nil for numbers
 	// MaxIterations is the budget; 0 means 500.
 	MaxIterations int
 }
@@ -52,7 +55,7 @@ func (q Nonlinear) Solve() (*Estimate, error) {
 	if budget == 0 {
 		budget = 500
 	}
-	e := &Estimate{Names: q.Names, Known: q.SD != nil, Status: BudgetSpent}
+	e := &Estimate{Names: q.Names, Known: q.SD != nil && !q.Relative, Status: BudgetSpent}
 	for e.Iterations < budget {
 		e.Iterations++
 		if err := s.linearise(); err != nil {
@@ -117,7 +120,7 @@ func (s *search) check() error {
 			return fmt.Errorf("bounds of %s: %v to %v", s.Names[j], lo, hi)
 		}
 	}
-	if err := checkObserved(s.Y, s.SD, s.Names, s.Prior); err != nil {
+	if err := checkObserved(s.Y, s.SD, s.Relative, s.Names, s.Prior); err != nil {
 		return err
 	}
 	for j, q := range s.Prior {
@@ -284,7 +287,7 @@ func (s *search) offset() (float64, []float64) {
 	switch spare := s.n + len(s.priors) - s.p; {
 	case still:
 		return 0, step
-	case s.SD != nil:
+	case s.SD != nil && !s.Relative:
 		return math.Sqrt(part), step
 	case spare == 0:
 		return math.Inf(1), step
@@ -295,7 +298,7 @@ func (s *search) offset() (float64, []float64) {
 
 // polish takes Gauss–Newton steps as long as they bring the offset down.
 func (s *search) polish(offset float64, step []float64) error {
-	for i := 0; i < 60 && offset > 1e-11; i++ {
+	for i := 0; i < 60 && offset > 1e-9; i++ {
 		was := slices.Clone(s.b)
 		for k, j := range s.free {
 			lo, hi := s.bounds(j)

@@ -61,9 +61,9 @@ func (unit Unit) Text(v float64, u geometry.Units) string {
 	case Millimetre:
 		return u.Length(geometry.Length(v))
 	case Turn:
-		return geometry.Turns(v).String()
+		return fmt.Sprintf("%.3f turns", v)
 	}
-	return fmt.Sprintf("%.4g", v)
+	return fmt.Sprintf("%.3g", v)
 }
 
 // by prints a change with its sign.

@@ -3,6 +3,7 @@ package fit
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 )
 
@@ -31,20 +32,22 @@ func (r *Result) Report() ([]string, error) {
 		ss += float64(d * d)
 	}
 	say("%d readings, %d numbers; on the whole the readings lie %.1f times their ± from the fitted kart.", len(r.Rows), len(r.Params), math.Sqrt(ss/float64(len(r.Rows))))
+	apart, named, err := r.inseparable()
+	if err != nil {
+		return nil, err
+	}
 	var kept []string
 	for _, p := range r.Params {
 		if p.SD > useful*p.spread() {
-			kept = append(kept, p.text())
+			if !slices.Contains(named, p.text()) {
+				kept = append(kept, p.text())
+			}
 			continue
 		}
 		say("%s is %s ± %s; before, %s ± %s.", p.text(), p.Unit.Text(p.Value, u), p.Unit.Text(p.SD, u), p.Unit.Text(p.Param.Value, u), p.Unit.Text(p.spread(), u))
 	}
 	if len(kept) > 0 {
 		say("The readings say little of %s: what was known before still holds.", list(kept))
-	}
-	apart, err := r.inseparable()
-	if err != nil {
-		return nil, err
 	}
 	out = append(out, apart...)
 	for _, w := range r.Warnings {
@@ -59,13 +62,13 @@ func (r *Result) Report() ([]string, error) {
 }
 
 // inseparable names the combinations that the readings hardly determine and
-// the reading that would.
-func (r *Result) inseparable() ([]string, error) {
+// the reading that would, a sentence each, and the parameters in them.
+func (r *Result) inseparable() (out, named []string, err error) {
 	m := r.at
 	n := len(m.Readings)
 	jac, err := m.gradients(r.Value, n, func(b, out []float64) error { return m.predict(m.Readings, m.zero, b, out) })
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	var spoken []int
 	var a columns
@@ -77,7 +80,6 @@ func (r *Result) inseparable() ([]string, error) {
 			spoken, a = append(spoken, j), append(a, c)
 		}
 	}
-	var out []string
 	s := a.decompose()
 	for k := len(spoken) - 1; k >= 0 && s.Value[k] < told && len(out) < 3; k-- {
 		var names, by []string
@@ -100,14 +102,14 @@ func (r *Result) inseparable() ([]string, error) {
 		text := fmt.Sprintf("These readings cannot tell %s apart: changing %s together moves no reading by more than %.1f of its ±.", list(names), list(by), most)
 		best, err := r.lessons(g, m.candidates())
 		if err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 		if len(best) > 0 && best[0].SD < useful*best[0].Before {
 			text += fmt.Sprintf(" One more reading would: %s (it leaves %.0f %% of the doubt).", best[0].Text, 100*best[0].SD/best[0].Before)
 		} else {
 			text += " No single reading of these sorts would; measure one of them directly."
 		}
-		out = append(out, text)
+		out, named = append(out, text), append(named, names...)
 	}
-	return out, nil
+	return out, named, nil
 }
