@@ -50,7 +50,7 @@ func (s *Set) Explain(f Facts) ([]Account, error) {
 	for i := range accounts {
 		a := &accounts[i]
 		*a = Account{Rule: &s.rules[i], Grade: s.gates[i].grade(&c), Learned: s.learned[i], Conditions: s.conditions(int32(i), &c)}
-		a.Support = support(a.Grade, s.weight[i])
+		a.Support = support(a.Grade, s.strength[i].weight)
 		if a.Grade < 1 {
 			a.Limit = limiting(a.Conditions)
 		}

@@ -59,24 +59,17 @@ func belief(evidence int64) float64 {
 	return math.Min(-math.Expm1(float64(-evidence)/nano), math.Nextafter(1, 0))
 }
 
-// signedBelief returns belief with the sign of a difference of evidence.
-func signedBelief(difference int64) float64 {
-	if difference < 0 {
-		return -belief(-difference)
-	}
-	return belief(difference)
-}
-
 // normalise shares the belief that remains when conflict is set aside (Dempster's
-// rule for two simple support functions, Shafer 1976): what is for x, what is for
-// y, and what is undecided. The three add up to 1.
+// rule for two simple support functions, Shafer 1976): what is for the side with
+// more evidence, what is against it, and what is undecided. The three add up to 1.
 //
-// Written with doubts q = e^(−E), for x is (1−qx)·qy/(qx+qy−qx·qy). Dividing both
-// by the larger doubt keeps the quotient exact when both doubts are next to 0.
-func normalise(x, y int64) (forX, forY, undecided float64) {
-	least, most := min(x, y), max(x, y)
-	qx, qy := math.Exp(float64(least-x)/nano), math.Exp(float64(least-y)/nano)
-	neither := math.Exp(float64(-most) / nano)
-	den := qx + qy - neither
-	return belief(x) * qy / den, belief(y) * qx / den, neither / den
+// more and less are the beliefs in the two sides and net that in their
+// difference. With doubts q = 1 − belief, what is for a side is its belief times
+// the other's doubt over qx+qy−qx·qy; here everything is divided by the larger
+// doubt, as the quotient of doubts is 1 − net, so that nothing is lost when both
+// beliefs are next to 1.
+func normalise(more, less, net float64) (forIt, against, undecided float64) {
+	q := 1 - net
+	den := 1 + q - (1 - more)
+	return more / den, less * q / den, (1 - more) / den
 }

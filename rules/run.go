@@ -40,6 +40,8 @@ type level struct {
 	known  uint32 // words whose grade is known
 	number bool   // x can be compared with ranges
 	x      float64
+	glance float32 // x, a NaN without one: it rules out no range
+	above0 uint16  // words whose grade is above 0
 	words  [maxScaleWords + 1]float64
 }
 
@@ -112,21 +114,34 @@ func wordBit(words []string, word string) uint8 {
 // level grades a value for every word of the scale.
 func (s Scale) level(l Level, offScale string) level {
 	var out level
-	n := len(s.Words)
-	if !l.stated() {
-		return out
+	if l.stated() {
+		out.known = 1<<(len(s.Words)+1) - 1
 	}
-	out.known = 1<<(n+1) - 1
-	if l.IsNumber {
+	switch {
+	case l.IsNumber:
 		out.number, out.x = true, l.Number
 		for i, w := range s.Words {
 			out.words[i] = w.Shape.Grade(l.Number)
 		}
-		return out
+	case l.stated():
+		out.words[s.word(l.Word, offScale)] = 1
+		out.x, out.number = s.Typical(l.Word)
 	}
-	out.words[s.word(l.Word, offScale)] = 1
-	out.x, out.number = s.Typical(l.Word)
+	out.glance = float32(math.NaN())
+	if out.number {
+		out.glance = float32(out.x)
+	}
+	for i, g := range out.words {
+		if g > 0 {
+			out.above0 |= 1 << i
+		}
+	}
 	return out
+}
+
+// misses reports whether a condition cannot be met, as far as a glance tells.
+func (l *level) misses(g *glance) bool {
+	return g.words&l.above0 == 0 && g.words != 1<<16-1 || l.glance < g.low || l.glance > g.high
 }
 
 // grade returns the grade to which the gate is open: the least of its conditions.
@@ -253,11 +268,20 @@ type Buffer struct {
 
 // A slot holds the strongest ballot of a family for one side of one move.
 type slot struct {
-	round    uint32
-	rule     int32
-	evidence int64
-	weight   uint64
-	ballot   int32
+	round  uint32
+	rule   int32
+	ballot int32
+	force  force
+}
+
+// A force is a support as it is summed up.
+type force struct {
+	evidence int64  // nano-nats
+	weight   uint64 // billionths
+}
+
+func forceOf(support float64) force {
+	return force{nats(support), uint64(math.Round(support * nano))}
 }
 
 // A pool sums up one side of one move. All sums are whole numbers, so their
@@ -323,8 +347,11 @@ func (s *Set) run(c *Compiled, buf *Buffer, keep bool) []Verdict {
 		}
 		for _, key := range c.keys {
 			g := groupOf(groups, key)
-			for _, r := range ix.rules[g.first:g.last] {
-				s.try(r, c, buf, keep)
+			entries := ix.entries[g.first:g.last]
+			for i := range entries {
+				if e := &entries[i]; !c.grip.misses(&e.grip) && !c.tyres.misses(&e.tyres) {
+					s.try(e.rule, c, buf, keep)
+				}
 			}
 		}
 	}
@@ -353,19 +380,21 @@ func (s *Set) try(r int32, c *Compiled, buf *Buffer, keep bool) {
 	if μ == 0 {
 		return
 	}
-	sup := support(μ, s.weight[r])
-	evidence := nats(sup)
-	if evidence == 0 {
+	st := &s.strength[r]
+	f := st.full
+	if μ < 1 {
+		f = forceOf(support(μ, st.weight))
+	}
+	if f.evidence == 0 {
 		return
 	}
 	if keep {
-		buf.hits = append(buf.hits, hit{r, μ, sup, evidence})
+		buf.hits = append(buf.hits, hit{r, μ, support(μ, st.weight), f.evidence})
 	}
-	weight := uint64(math.Round(sup * nano))
 	for i := g.votes[0]; i < g.votes[1]; i++ {
 		b := &s.votes[i]
 		if b.slot < 0 {
-			buf.pools[b.move*int32(sides)+int32(b.side)].add(b, evidence, weight)
+			buf.pools[b.move*int32(sides)+int32(b.side)].add(b, f)
 			continue
 		}
 		sl := &buf.slots[b.slot]
@@ -374,19 +403,19 @@ func (s *Set) try(r int32, c *Compiled, buf *Buffer, keep bool) {
 			buf.touched = append(buf.touched, b.slot)
 		}
 		// of equals, the first by ID stands for the family
-		if evidence > sl.evidence || evidence == sl.evidence && r < sl.rule {
-			sl.rule, sl.evidence, sl.weight, sl.ballot = r, evidence, weight, i
+		if f.evidence > sl.force.evidence || f.evidence == sl.force.evidence && r < sl.rule {
+			sl.rule, sl.force, sl.ballot = r, f, i
 		}
 	}
 }
 
-func (p *pool) add(b *ballot, evidence int64, weight uint64) {
+func (p *pool) add(b *ballot, f force) {
 	if p.evidence == 0 {
 		p.least, p.most = b.amount, b.amount
 	}
-	p.evidence += evidence
-	p.weight += weight
-	hi, lo := bits.Mul64(weight, b.size)
+	p.evidence += f.evidence
+	p.weight += f.weight
+	hi, lo := bits.Mul64(f.weight, b.size)
 	var carry uint64
 	p.lo, carry = bits.Add64(p.lo, lo, 0)
 	p.hi += hi + carry
@@ -410,7 +439,7 @@ func (s *Set) pool(buf *Buffer) []Verdict {
 	for _, i := range buf.touched {
 		sl := &buf.slots[i]
 		b := &s.votes[sl.ballot]
-		buf.pools[b.move*int32(sides)+int32(b.side)].add(b, sl.evidence, sl.weight)
+		buf.pools[b.move*int32(sides)+int32(b.side)].add(b, sl.force)
 	}
 	for m := range buf.verdicts {
 		v := &buf.verdicts[m]
@@ -424,15 +453,23 @@ func (s *Set) pool(buf *Buffer) []Verdict {
 			v.Undecided = 1
 			continue
 		}
-		v.EvidenceInc, v.EvidenceDec = inc.evidence, dec.evidence
-		v.Inc, v.Dec = belief(inc.evidence), belief(dec.evidence)
-		v.Conflict = v.Inc * v.Dec
-		v.Net = signedBelief(inc.evidence - dec.evidence)
 		win, lose := inc, dec
 		if dec.evidence > inc.evidence {
 			win, lose = dec, inc
 		}
-		v.For, v.Against, v.Undecided = normalise(win.evidence, lose.evidence)
+		// of one belief and its absence, nothing has to be worked out
+		more, less := belief(win.evidence), 0.0
+		net := more
+		if lose.evidence > 0 {
+			less, net = belief(lose.evidence), belief(win.evidence-lose.evidence)
+		}
+		v.For, v.Against, v.Undecided = normalise(more, less, net)
+		v.EvidenceInc, v.EvidenceDec = inc.evidence, dec.evidence
+		v.Inc, v.Dec, v.Net = more, less, net
+		if win == dec {
+			v.Inc, v.Dec, v.Net = less, more, -net
+		}
+		v.Conflict = more * less
 		if win.evidence == lose.evidence {
 			v.Status = Conflict
 			continue

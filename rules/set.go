@@ -14,8 +14,14 @@ import (
 // and may be used by several goroutines at once.
 type Set struct {
 	*compiled
-	learned []float64 // ℓ by rule
-	weight  []float64 // confidence · ℓ by rule
+	learned  []float64  // ℓ by rule
+	strength []strength // by rule
+}
+
+// A strength is what a rule can bring to bear.
+type strength struct {
+	weight float64 // confidence · ℓ
+	full   force   // with every condition met
 }
 
 // compiled is what sets with different learned factors share.
@@ -359,14 +365,15 @@ func (s *Set) WithLearned(learned map[string]float64) *Set {
 	t := &Set{
 		compiled: s.compiled,
 		learned:  make([]float64, len(s.rules)),
-		weight:   make([]float64, len(s.rules)),
+		strength: make([]strength, len(s.rules)),
 	}
 	for i := range s.rules {
 		t.learned[i] = 1
 		if l, ok := learned[s.rules[i].ID]; ok && !math.IsNaN(l) {
 			t.learned[i] = min(1, max(0, l))
 		}
-		t.weight[i] = s.rules[i].Confidence * t.learned[i]
+		w := s.rules[i].Confidence * t.learned[i]
+		t.strength[i] = strength{w, forceOf(support(1, w))}
 	}
 	return t
 }
@@ -397,15 +404,46 @@ func (s *Set) Vocabulary() Vocabulary { return s.vocabulary }
 // wet) can be met. A cell stands for a symptom and a phase, "any" being one of
 // each; its groups are sorted by key, which joins track and wet.
 type index struct {
-	cells  []int32 // first group of each cell, and the end
-	groups []group
-	rules  []int32
+	cells   []int32 // first group of each cell, and the end
+	groups  []group
+	entries []entry
 }
 
 type group struct {
 	key   int32
-	first int32 // in index.rules
+	first int32 // in index.entries
 	last  int32
+}
+
+// An entry is a rule and what tells at a glance that its conditions on scales
+// cannot be met. The entries of a group lie side by side in memory, which their
+// gates do not.
+type entry struct {
+	rule        int32
+	grip, tyres glance
+}
+
+// A glance is what a condition on a scale can be met by: one of the words, if
+// there is a mask, and a number from low to high.
+type glance struct {
+	words     uint16
+	low, high float32
+}
+
+// glanceOf returns a glance that never rules out what the gate lets pass.
+func glanceOf(g *levelGate) glance {
+	everything := glance{1<<16 - 1, float32(math.Inf(-1)), float32(math.Inf(1))}
+	switch {
+	case !g.asked || g.not != 0 || g.is != 0 && g.ranges != nil:
+		return everything
+	case g.ranges == nil:
+		return glance{uint16(g.is), everything.low, everything.high}
+	}
+	low, high := math.Inf(1), math.Inf(-1)
+	for _, r := range g.ranges {
+		low, high = min(low, r[0]), max(high, r[3])
+	}
+	return glance{everything.words, math.Nextafter32(float32(low), everything.low), math.Nextafter32(float32(high), everything.high)}
 }
 
 // phaseCells is the number of cells of a symptom: any phase, then the phases.
@@ -418,8 +456,8 @@ func cellOf(symptom int32, phase int) int32 { return (symptom+1)*phaseCells + in
 func keyOf(track int32, wet Tri) int32 { return (track+1)*3 + int32(wet) }
 
 func (c *compiled) buildIndex() index {
-	type entry struct{ cell, key, rule int32 }
-	var entries []entry
+	type location struct{ cell, key, rule int32 }
+	var all []location
 	for i := range c.gates {
 		g := &c.gates[i]
 		symptoms := g.symptoms
@@ -441,30 +479,31 @@ func (c *compiled) buildIndex() index {
 			tracks = []int32{-1}
 		}
 		wet := g.impliedWet(len(c.vocabulary.Grip.Words))
-		before := len(entries)
+		before := len(all)
 		for _, s := range symptoms {
 			for _, ph := range phases {
 				for _, t := range tracks {
-					entries = append(entries, entry{cellOf(s, ph), keyOf(t, wet), int32(i)})
+					all = append(all, location{cellOf(s, ph), keyOf(t, wet), int32(i)})
 				}
 			}
 		}
-		g.several = len(entries)-before > 1
+		g.several = len(all)-before > 1
 	}
-	slices.SortFunc(entries, func(a, b entry) int {
+	slices.SortFunc(all, func(a, b location) int {
 		return cmp.Or(cmp.Compare(a.cell, b.cell), cmp.Compare(a.key, b.key), cmp.Compare(a.rule, b.rule))
 	})
-	entries = slices.Compact(entries)
+	all = slices.Compact(all)
 
-	ix := index{cells: make([]int32, int(cellOf(int32(len(c.symptoms)), 0))+1), rules: make([]int32, len(entries))}
+	ix := index{cells: make([]int32, int(cellOf(int32(len(c.symptoms)), 0))+1), entries: make([]entry, len(all))}
 	cell := int32(0)
-	for i, e := range entries {
-		ix.rules[i] = e.rule
-		if i == 0 || entries[i-1].cell != e.cell || entries[i-1].key != e.key {
-			for ; cell <= e.cell; cell++ {
+	for i, l := range all {
+		g := &c.gates[l.rule]
+		ix.entries[i] = entry{l.rule, glanceOf(&g.grip), glanceOf(&g.tyres)}
+		if i == 0 || all[i-1].cell != l.cell || all[i-1].key != l.key {
+			for ; cell <= l.cell; cell++ {
 				ix.cells[cell] = int32(len(ix.groups))
 			}
-			ix.groups = append(ix.groups, group{key: e.key, first: int32(i)})
+			ix.groups = append(ix.groups, group{key: l.key, first: int32(i)})
 		}
 		ix.groups[len(ix.groups)-1].last = int32(i) + 1
 	}
