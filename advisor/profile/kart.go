@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strconv"
+	"strings"
 
 	"kartwright/geometry"
 	"kartwright/geometry/adjust"
@@ -18,7 +19,7 @@ type Number struct {
 	Path    string // corner.left.caster; adjuster "caster screw".gauge
 	Doc     string
 	Value   float64 // mm or radians
-	PM      float64 // 0 if the profile states none
+	PM      float64 // ±: about 95 % sure, two standard deviations; 0 if the profile states none
 	Angle   bool
 	Assumed bool // not in the file
 }
@@ -92,12 +93,21 @@ type Kart struct {
 // delta (mm or radians): the same adjuster positions on a slightly different
 // kart. Positions that the profile gives as gauge readings are read anew.
 func (k *Kart) With(path string, delta float64) (*Kart, error) {
-	b := builder{spec: k.spec, nudge: map[string]float64{path: delta}}
-	n := b.build()
-	if n == nil {
-		return nil, fmt.Errorf("with %s changed by %g the kart is impossible", path, delta)
+	return k.Nudged(map[string]float64{path: delta})
+}
+
+// Nudged is With for several numbers at once, by path.
+func (k *Kart) Nudged(by map[string]float64) (*Kart, error) {
+	b := builder{spec: k.spec, nudge: by}
+	if n := b.build(); n != nil {
+		return n, nil
 	}
-	return n, nil
+	var paths []string
+	for p := range by {
+		paths = append(paths, p)
+	}
+	slices.Sort(paths)
+	return nil, fmt.Errorf("with %s changed the kart is impossible", strings.Join(paths, ", "))
 }
 
 // Figures returns what both corners measure at the settings given.

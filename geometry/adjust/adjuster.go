@@ -143,10 +143,10 @@ type FieldError struct {
 
 func (e FieldError) Error() string { return e.Field + ": " + e.Err.Error() }
 
-// Quantity is a measured number that a table stated.
+// Quantity is a measured number that a table stated; a thread states its pitch.
 type Quantity struct {
 	Field     string
-	Value, PM float64 // mm or radians
+	Value, PM float64 // mm or radians; ± is two standard deviations
 	Angle     bool
 }
 
@@ -307,11 +307,11 @@ func (v *Values) Pitch() geometry.Length {
 	case v.Has("thread"):
 		name := strings.ToUpper(v.Text("thread"))
 		if p, ok := pitches[name]; ok {
-			return p
+			return geometry.Length(v.note("pitch", float64(p), 0, false))
 		}
 		if bare, pitch, ok := strings.Cut(name, "X"); ok && pitches[strings.TrimSpace(bare)] != 0 { // M8x1
 			if p, err := strconv.ParseFloat(strings.TrimSpace(pitch), 64); err == nil && p > 0 && p <= 6 {
-				return geometry.Length(p)
+				return geometry.Length(v.note("pitch", p, 0, false))
 			}
 		}
 		v.fail("thread", "%q is not one of M5, M6, M8, M10, M12 (coarse) or a fine one such as M8x1; otherwise give pitch = \"1.25 mm\"", v.Text("thread"))

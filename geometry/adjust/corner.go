@@ -61,7 +61,7 @@ func (c *Corner) Figures(s Setting) (frontend.Figures, error) {
 	return p.Figures(), nil
 }
 
-// Quantity is a figure that can be asked for.
+// Figure is something that can be asked for.
 type Figure uint8
 
 // The figures in the order in which they are listed. Height is how far the
@@ -74,7 +74,7 @@ const (
 	figures
 )
 
-// Figures is their number.
+// FigureCount is their number.
 const FigureCount = int(figures)
 
 func (f Figure) String() string {

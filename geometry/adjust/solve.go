@@ -407,6 +407,14 @@ func (s *solver) newton(set Setting, x []float64, touched int) {
 			if newlyHeld {
 				continue
 			}
+			tiny := true
+			for k, i := range s.free {
+				t := s.c.Adjusters[i].Travel()
+				tiny = tiny && math.Abs(trial[k]-x[k]) <= 1e-13*(t.Max-t.Min)
+			}
+			if tiny {
+				return
+			}
 			if rt, ok := s.residuals(set, trial); ok && cost(rt) < cost(r) {
 				improved = true
 				r = rt
@@ -422,7 +430,7 @@ func (s *solver) newton(set Setting, x []float64, touched int) {
 			if damping > 1e6 || cost(r) < 1e-30 {
 				return
 			}
-			damping = math.Max(damping*10, 1e-6)
+			damping = math.Max(damping*100, 1e-2)
 		}
 	}
 }
