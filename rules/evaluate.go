@@ -66,8 +66,7 @@ func (s *Set) result(c *Compiled, buf *Buffer, verdicts []Verdict) Result {
 		if h.grade < 1 {
 			limit = limiting(s.conditions(h.rule, c))
 		}
-		for i := s.gates[h.rule].votes[0]; i < s.gates[h.rule].votes[1]; i++ {
-			b := &s.votes[i]
+		for _, b := range s.ballots(s.gate(h.rule)) {
 			f := Firing{Rule: r, Direction: b.side.direction(), Amount: b.amount, Grade: h.grade, Limit: limit,
 				Support: h.support, Share: h.evidence, Counted: true}
 			if b.slot >= 0 {

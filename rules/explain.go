@@ -49,8 +49,8 @@ func (s *Set) Explain(f Facts) ([]Account, error) {
 	accounts := make([]Account, len(s.rules))
 	for i := range accounts {
 		a := &accounts[i]
-		*a = Account{Rule: &s.rules[i], Grade: s.gates[i].grade(&c), Learned: s.learned[i], Conditions: s.conditions(int32(i), &c)}
-		a.Support = support(a.Grade, s.strength[i].weight)
+		*a = Account{Rule: &s.rules[i], Grade: s.gate(int32(i)).grade(&c), Learned: s.learned[i], Conditions: s.conditions(int32(i), &c)}
+		a.Support = support(a.Grade, s.strength[s.gateAt[i]].weight)
 		if a.Grade < 1 {
 			a.Limit = limiting(a.Conditions)
 		}
@@ -65,8 +65,7 @@ func (s *Set) Explain(f Facts) ([]Account, error) {
 	for _, h := range buf.hits {
 		a := &accounts[h.rule]
 		a.Fired = true
-		for i := s.gates[h.rule].votes[0]; i < s.gates[h.rule].votes[1]; i++ {
-			b := &s.votes[i]
+		for _, b := range s.ballots(s.gate(h.rule)) {
 			sh := Share{Move: s.vocabulary.Moves[b.move].ID, Direction: b.side.direction(), Amount: b.amount, Evidence: h.evidence, Counted: true}
 			if b.slot >= 0 && buf.slots[b.slot].rule != h.rule {
 				sh.Counted, sh.CoveredBy = false, s.rules[buf.slots[b.slot].rule].ID
@@ -90,27 +89,30 @@ func limiting(conditions []Condition) string {
 
 // conditions grades each condition of a rule by itself.
 func (s *Set) conditions(rule int32, c *Compiled) []Condition {
-	r, g, f := &s.rules[rule], &s.gates[rule], &c.facts
+	r, g, f := &s.rules[rule], s.gate(rule), &c.facts
 	var out []Condition
 	if g.needsReading {
 		out = append(out, s.readingConditions(r, g, c)...)
 	}
-	for i, id := range g.with {
-		cond := Condition{Key: "with", Wants: r.When.With[i], Grade: reported(c, id)}
-		cond.Has, cond.Silent = s.hasSymptom(f, r.When.With[i])
+	for _, id := range r.When.With {
+		cond := Condition{Key: "with", Wants: id, Grade: reported(c, s.symptoms[id])}
+		cond.Has, cond.Silent = s.hasSymptom(f, id)
 		out = append(out, cond)
 	}
-	for i, id := range g.without {
-		cond := Condition{Key: "without", Wants: "no " + r.When.Without[i]}
-		cond.Has, _ = s.hasSymptom(f, r.When.Without[i])
-		if reported(c, id) == 0 {
+	for _, id := range r.When.Without {
+		cond := Condition{Key: "without", Wants: "no " + id}
+		cond.Has, _ = s.hasSymptom(f, id)
+		if reported(c, s.symptoms[id]) == 0 {
 			cond.Grade = 1
 		}
 		out = append(out, cond)
 	}
-	if g.track.asked {
-		out = append(out, Condition{Key: "track", Wants: r.When.Track.String(), Has: f.Track,
-			Grade: g.track.gradeTrack(c.tracks), Silent: f.Track == ""})
+	if g.track != anyOf {
+		cond := Condition{Key: "track", Wants: r.When.Track.String(), Has: f.Track, Grade: gradeOf(c.tracks, g.track), Silent: f.Track == ""}
+		if g.track == oneOf {
+			cond.Grade = g.lists.track.grade(c.tracks)
+		}
+		out = append(out, cond)
 	}
 	scale := func(key string, terms Terms, g *levelGate, l *level, sc Scale, value Level) {
 		if !g.asked {
@@ -428,10 +430,10 @@ func snap(x, step float64, n int) float64 {
 func (x *flipper) companions(f Facts) {
 	s := x.set
 	asked := make([]bool, len(s.symptoms))
-	for i := range s.gates {
-		for _, list := range [][]int32{s.gates[i].with, s.gates[i].without} {
+	for i := range s.rules {
+		for _, list := range [][]string{s.rules[i].When.With, s.rules[i].When.Without} {
 			for _, id := range list {
-				asked[id] = true
+				asked[s.symptoms[id]] = true
 			}
 		}
 	}
@@ -447,7 +449,7 @@ func (x *flipper) companions(f Facts) {
 			g.Symptoms = slices.DeleteFunc(g.Symptoms, func(r Symptom) bool { return r.ID == w.ID && r.Absent })
 		}
 		changes := slices.DeleteFunc(x.changes(g), func(ch Change) bool {
-			return ch.Was == 0 && !x.companionVotes(int32(id), ch)
+			return ch.Was == 0 && !x.companionVotes(w.ID, ch)
 		})
 		x.add(fl, g, changes)
 	}
@@ -455,15 +457,10 @@ func (x *flipper) companions(f Facts) {
 
 // companionVotes reports whether, in the evaluation just made, a rule that asks
 // for a companion voted for a change.
-func (x *flipper) companionVotes(symptom int32, ch Change) bool {
+func (x *flipper) companionVotes(symptom string, ch Change) bool {
 	s := x.set
 	return slices.ContainsFunc(x.buf.hits, func(h hit) bool {
-		g := &s.gates[h.rule]
-		if !slices.Contains(g.with, symptom) {
-			return false
-		}
-		return slices.ContainsFunc(s.votes[g.votes[0]:g.votes[1]], func(b ballot) bool {
-			return s.vocabulary.Moves[b.move].ID == ch.Move && b.side.direction() == ch.Now
-		})
+		return slices.Contains(s.rules[h.rule].When.With, symptom) &&
+			slices.ContainsFunc(s.rules[h.rule].Votes, func(v Vote) bool { return v.Move == ch.Move && v.Amount*float64(ch.Now) > 0 })
 	})
 }

@@ -507,7 +507,7 @@ func TestPropertyDeMorganAndClamping(t *testing.T) {
 			t.Fatalf("not not %v is %v", l.words[0], got)
 		}
 		tracks := []trackGrade{{0, l.words[0]}, {1, l.words[1]}}
-		if got := (&levelGate{notTrack: []int32{0, 1}}).gradeTrack(tracks); got != 1-min(l.words[0], l.words[1]) {
+		if got := (&trackGate{not: []int32{0, 1}}).grade(tracks); got != 1-min(l.words[0], l.words[1]) {
 			t.Fatalf("not one track or not the other is %v", got)
 		}
 	})
@@ -556,7 +556,9 @@ func TestIndexEqualsScan(t *testing.T) {
 		if diff := gocmp.Diff(scanned, indexed); diff != "" {
 			t.Fatalf("verdicts (-scan +index):\n%s", diff)
 		}
-		slices.SortFunc(a.hits, func(x, y hit) int { return cmp.Compare(x.rule, y.rule) })
+		for _, buf := range []*Buffer{&a, &b} {
+			slices.SortFunc(buf.hits, func(x, y hit) int { return cmp.Compare(x.rule, y.rule) })
+		}
 		if !slices.Equal(a.hits, b.hits) {
 			t.Fatalf("the index finds %v, the scan %v", a.hits, b.hits)
 		}

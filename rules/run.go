@@ -37,7 +37,7 @@ type trackGrade struct {
 
 // A level is a value of a scale with the grade of each word.
 type level struct {
-	known  uint32 // words whose grade is known
+	known  uint16 // words whose grade is known
 	number bool   // x can be compared with ranges
 	x      float64
 	glance float32 // x, a NaN without one: it rules out no range
@@ -52,7 +52,7 @@ func (s *Set) Compile(f Facts) (Compiled, error) {
 		return Compiled{}, err
 	}
 	c := Compiled{owner: s.compiled, facts: f}
-	c.cells = append(c.cells, cellOf(anySymptom, 0))
+	c.cells = append(c.cells, cellOf(anyOf, 0))
 	add := func(list []int32, x int32) []int32 {
 		if slices.Contains(list, x) {
 			return list
@@ -74,7 +74,7 @@ func (s *Set) Compile(f Facts) (Compiled, error) {
 		c.readings = append(c.readings, r)
 		c.cells = add(c.cells, cellOf(r.symptom, 0))
 		c.cells = add(c.cells, cellOf(r.symptom, int(r.phase)))
-		c.cells = add(c.cells, cellOf(anySymptom, int(r.phase)))
+		c.cells = add(c.cells, cellOf(anyOf, int(r.phase)))
 	}
 	if f.Track != "" {
 		id := s.tracks[f.Track]
@@ -155,10 +155,15 @@ func (g *gate) grade(c *Compiled) float64 {
 			return 0
 		}
 	}
-	if g.track.asked {
-		if μ = min(μ, g.track.gradeTrack(c.tracks)); μ == 0 {
-			return 0
-		}
+	switch g.track {
+	case anyOf:
+	case oneOf:
+		μ = min(μ, g.lists.track.grade(c.tracks))
+	default:
+		μ = min(μ, gradeOf(c.tracks, g.track))
+	}
+	if μ == 0 {
+		return 0
 	}
 	if g.grip.asked {
 		if μ = min(μ, g.grip.grade(&c.grip)); μ == 0 {
@@ -170,12 +175,14 @@ func (g *gate) grade(c *Compiled) float64 {
 			return 0
 		}
 	}
-	for _, s := range g.with {
-		μ = min(μ, reported(c, s))
-	}
-	for _, s := range g.without {
-		if reported(c, s) > 0 {
-			return 0
+	if g.lists != nil {
+		for _, s := range g.lists.with {
+			μ = min(μ, reported(c, s))
+		}
+		for _, s := range g.lists.without {
+			if reported(c, s) > 0 {
+				return 0
+			}
 		}
 	}
 	return μ
@@ -196,10 +203,10 @@ func (g *gate) bestReading(c *Compiled) float64 {
 
 func (g *gate) names(symptom int32) bool {
 	switch g.symptom {
-	case anySymptom, symptom:
+	case anyOf, symptom:
 		return true
 	case oneOf:
-		return slices.Contains(g.symptoms, symptom)
+		return slices.Contains(g.lists.symptoms, symptom)
 	}
 	return false
 }
@@ -215,24 +222,27 @@ func reported(c *Compiled, symptom int32) float64 {
 	return best
 }
 
-func (g *levelGate) gradeTrack(tracks []trackGrade) float64 {
+// gradeOf returns the grade to which the track is of a kind, 0 if nothing is
+// known of the track.
+func gradeOf(tracks []trackGrade, id int32) float64 {
+	for _, t := range tracks {
+		if t.track == id {
+			return t.grade
+		}
+	}
+	return 0
+}
+
+func (g *trackGate) grade(tracks []trackGrade) float64 {
 	best := 0.0
 	if len(tracks) == 0 {
 		return best
 	}
-	gradeOf := func(id int32) float64 {
-		for _, t := range tracks {
-			if t.track == id {
-				return t.grade
-			}
-		}
-		return 0
+	for _, id := range g.is {
+		best = max(best, gradeOf(tracks, id))
 	}
-	for _, id := range g.isTrack {
-		best = max(best, gradeOf(id))
-	}
-	for _, id := range g.notTrack {
-		best = max(best, 1-gradeOf(id))
+	for _, id := range g.not {
+		best = max(best, 1-gradeOf(tracks, id))
 	}
 	return best
 }
@@ -240,10 +250,10 @@ func (g *levelGate) gradeTrack(tracks []trackGrade) float64 {
 func (g *levelGate) grade(l *level) float64 {
 	best := 0.0
 	for m := g.is & l.known; m != 0; m &= m - 1 {
-		best = max(best, l.words[bits.TrailingZeros32(m)])
+		best = max(best, l.words[bits.TrailingZeros16(m)])
 	}
 	for m := g.not & l.known; m != 0; m &= m - 1 {
-		best = max(best, 1-l.words[bits.TrailingZeros32(m)])
+		best = max(best, 1-l.words[bits.TrailingZeros16(m)])
 	}
 	if l.number {
 		for i := range g.ranges {
@@ -258,7 +268,7 @@ func (g *levelGate) grade(l *level) float64 {
 type Buffer struct {
 	owner    *compiled
 	round    uint32
-	seen     []uint32 // by rule: the round in which it was met
+	seen     []uint32 // by place of gate: the round in which it was met
 	slots    []slot   // by family, move and side
 	touched  []int32
 	pools    []pool // by move and side
@@ -350,7 +360,7 @@ func (s *Set) run(c *Compiled, buf *Buffer, keep bool) []Verdict {
 			entries := ix.entries[g.first:g.last]
 			for i := range entries {
 				if e := &entries[i]; !c.grip.misses(&e.grip) && !c.tyres.misses(&e.tyres) {
-					s.try(e.rule, c, buf, keep)
+					s.try(e.gate, c, buf, keep)
 				}
 			}
 		}
@@ -361,26 +371,26 @@ func (s *Set) run(c *Compiled, buf *Buffer, keep bool) []Verdict {
 // scan evaluates without the index: every rule is tried.
 func (s *Set) scan(c *Compiled, buf *Buffer, keep bool) []Verdict {
 	buf.prepare(s)
-	for r := range s.rules {
-		s.try(int32(r), c, buf, keep)
+	for i := range s.gates {
+		s.try(int32(i), c, buf, keep)
 	}
 	return s.pool(buf)
 }
 
-// try casts the ballots of a rule if it fires.
-func (s *Set) try(r int32, c *Compiled, buf *Buffer, keep bool) {
-	g := &s.gates[r]
+// try casts the ballots of the rule with the i-th gate if it fires.
+func (s *Set) try(i int32, c *Compiled, buf *Buffer, keep bool) {
+	g := &s.gates[i]
 	if g.several {
-		if buf.seen[r] == buf.round {
+		if buf.seen[i] == buf.round {
 			return
 		}
-		buf.seen[r] = buf.round
+		buf.seen[i] = buf.round
 	}
 	μ := g.grade(c)
 	if μ == 0 {
 		return
 	}
-	st := &s.strength[r]
+	st := &s.strength[i]
 	f := st.full
 	if μ < 1 {
 		f = forceOf(support(μ, st.weight))
@@ -389,10 +399,10 @@ func (s *Set) try(r int32, c *Compiled, buf *Buffer, keep bool) {
 		return
 	}
 	if keep {
-		buf.hits = append(buf.hits, hit{r, μ, support(μ, st.weight), f.evidence})
+		buf.hits = append(buf.hits, hit{g.rule, μ, support(μ, st.weight), f.evidence})
 	}
-	for i := g.votes[0]; i < g.votes[1]; i++ {
-		b := &s.votes[i]
+	for v := g.votes[0]; v < g.votes[1]; v++ {
+		b := &s.votes[v]
 		if b.slot < 0 {
 			buf.pools[b.move*int32(sides)+int32(b.side)].add(b, f)
 			continue
@@ -403,8 +413,8 @@ func (s *Set) try(r int32, c *Compiled, buf *Buffer, keep bool) {
 			buf.touched = append(buf.touched, b.slot)
 		}
 		// of equals, the first by ID stands for the family
-		if f.evidence > sl.force.evidence || f.evidence == sl.force.evidence && r < sl.rule {
-			sl.rule, sl.force, sl.ballot = r, f, i
+		if f.evidence > sl.force.evidence || f.evidence == sl.force.evidence && g.rule < sl.rule {
+			sl.rule, sl.force, sl.ballot = g.rule, f, v
 		}
 	}
 }

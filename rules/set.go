@@ -15,7 +15,7 @@ import (
 type Set struct {
 	*compiled
 	learned  []float64  // ℓ by rule
-	strength []strength // by rule
+	strength []strength // by place of gate
 }
 
 // A strength is what a rule can bring to bear.
@@ -25,6 +25,10 @@ type strength struct {
 }
 
 // compiled is what sets with different learned factors share.
+//
+// Rules have two numbers: their place in order of ID, and the place of their
+// gate, which lies near those of rules with the same equality conditions because
+// these are tried together. Where nothing is said, the first is meant.
 type compiled struct {
 	vocabulary Vocabulary
 	rules      []Rule // in order of ID
@@ -34,43 +38,58 @@ type compiled struct {
 	moves    map[string]int32
 	tracks   map[string]int32
 
-	gates []gate   // by rule
-	votes []ballot // of all rules, in order of rule
-	slots int      // how many family×move×direction there are
-	index index
+	gates  []gate
+	gateAt []int32     // place of the gate of each rule
+	votes  []ballot    // of all rules, in order of gates
+	ranges []Trapezoid // likewise
+	slots  int         // how many family×move×side there are
+	index  index
 }
+
+// gate returns the gate of a rule.
+func (c *compiled) gate(rule int32) *gate { return &c.gates[c.gateAt[rule]] }
+
+// ballots returns the ballots of a gate.
+func (c *compiled) ballots(g *gate) []ballot { return c.votes[g.votes[0]:g.votes[1]] }
 
 // A gate is the conditions of one rule in the form in which they are tested.
 // Masks have a bit for each word; bit 0 is "not said".
 type gate struct {
+	rule         int32
+	symptom      int32 // the only symptom asked for, or anyOf, or oneOf
+	track        int32 // likewise
 	needsReading bool
-	symptom      int32   // the only symptom, or anySymptom, or oneOf
-	symptoms     []int32 // if oneOf
-	with         []int32
-	without      []int32
+	several      bool // reachable through several groups of the index
 	phases       uint8
 	corners      uint8
 	severities   uint8
 	wet          uint8
-	several      bool // reachable through several groups of the index
-
-	track, grip, tyres levelGate
-	votes              [2]int32 // its part of compiled.votes
+	grip, tyres  levelGate
+	lists        *lists   // nil for most rules
+	votes        [2]int32 // its part of compiled.votes
 }
 
 const (
-	anySymptom int32 = -1
-	oneOf      int32 = -2
+	anyOf int32 = -1 // no condition
+	oneOf int32 = -2 // see lists
 )
 
-// A levelGate is a condition on a graded value.
+// lists are the conditions that few rules have.
+type lists struct {
+	symptoms      []int32 // if symptom is oneOf
+	with, without []int32
+	track         trackGate // if track is oneOf
+}
+
+// A levelGate is a condition on a value of a scale.
 type levelGate struct {
 	asked   bool
-	is, not uint32 // words
+	is, not uint16 // words
 	ranges  []Trapezoid
-	// tracks may be too many for a mask
-	isTrack, notTrack []int32
 }
+
+// A trackGate is a condition on the kind of track.
+type trackGate struct{ is, not []int32 }
 
 // A ballot is one vote of one rule.
 type ballot struct {
@@ -109,7 +128,7 @@ func New(v Vocabulary, rules []Rule) (*Set, error) {
 
 	p := &problems{}
 	c.intern(p)
-	c.gates = make([]gate, len(c.rules))
+	drafts := make([]draft, len(c.rules))
 	slots := map[string]int32{}
 	for i := range c.rules {
 		p.where = fmt.Sprintf("rule %q", c.rules[i].ID)
@@ -117,13 +136,13 @@ func New(v Vocabulary, rules []Rule) (*Set, error) {
 			p.add("the id is used twice")
 		}
 		c.byID[c.rules[i].ID] = int32(i)
-		c.compile(int32(i), slots, p)
+		drafts[i] = c.draft(int32(i), slots, p)
 	}
 	if err := errors.Join(p.errs...); err != nil {
 		return nil, err
 	}
 	c.slots = len(slots)
-	c.index = c.buildIndex()
+	c.arrange(drafts)
 	s := &Set{compiled: c}
 	return s.WithLearned(nil), nil
 }
@@ -194,9 +213,17 @@ func (c *compiled) intern(p *problems) {
 	}
 }
 
-// compile checks rule i and builds its gate and its ballots.
-func (c *compiled) compile(i int32, slots map[string]int32, p *problems) {
-	r, g := &c.rules[i], &c.gates[i]
+// A draft is a rule's gate before it has its place.
+type draft struct {
+	gate
+	lists
+	ballots []ballot
+}
+
+// draft checks rule i and compiles it.
+func (c *compiled) draft(i int32, slots map[string]int32, p *problems) draft {
+	r := &c.rules[i]
+	d := draft{gate: gate{rule: i, symptom: anyOf, track: anyOf}}
 	if r.ID == "" {
 		p.add("a rule needs an id")
 	}
@@ -208,37 +235,41 @@ func (c *compiled) compile(i int32, slots map[string]int32, p *problems) {
 	}
 
 	w := &r.When
-	g.symptoms = c.ids(c.symptoms, "symptom", w.Symptom, p)
-	g.with = c.ids(c.symptoms, "symptom", w.With, p)
-	g.without = c.ids(c.symptoms, "symptom", w.Without, p)
-	switch len(w.Symptom) {
+	d.symptoms = c.ids(c.symptoms, "symptom", w.Symptom, p)
+	d.with = c.ids(c.symptoms, "symptom", w.With, p)
+	d.without = c.ids(c.symptoms, "symptom", w.Without, p)
+	switch len(d.symptoms) {
 	case 0:
-		g.symptom = anySymptom
 	case 1:
-		g.symptom = g.symptoms[0]
+		d.symptom = d.symptoms[0]
 	default:
-		g.symptom = oneOf
+		d.symptom = oneOf
 	}
-	g.phases = mask(w.Phase, "phase", PhaseWords(), p)
-	g.corners = mask(w.Corner, "corner", CornerWords(), p)
-	g.severities = mask(w.Severity, "severity", SeverityWords(), p)
-	g.needsReading = len(w.Symptom) > 0 || g.phases&1 == 0 || g.corners&1 == 0 || g.severities&1 == 0
-	g.track = c.trackGate(w.Track, p)
-	g.grip = scaleGate(w.Grip, "grip", Wet, c.vocabulary.Grip, p)
-	g.tyres = scaleGate(w.Tyres, "tyres", Wets, c.vocabulary.Tyres, p)
-	g.wet = 1<<Unknown | 1<<No | 1<<Yes
+	d.phases = mask(w.Phase, "phase", PhaseWords(), p)
+	d.corners = mask(w.Corner, "corner", CornerWords(), p)
+	d.severities = mask(w.Severity, "severity", SeverityWords(), p)
+	d.needsReading = len(w.Symptom) > 0 || d.phases&1 == 0 || d.corners&1 == 0 || d.severities&1 == 0
+	d.lists.track = c.trackGate(w.Track, p)
+	switch tr := &d.lists.track; {
+	case len(tr.is) == 1 && tr.not == nil:
+		d.gate.track = tr.is[0]
+	case tr.is != nil || tr.not != nil:
+		d.gate.track = oneOf
+	}
+	d.grip = scaleGate(w.Grip, "grip", Wet, c.vocabulary.Grip, p)
+	d.tyres = scaleGate(w.Tyres, "tyres", Wets, c.vocabulary.Tyres, p)
+	d.wet = 1<<Unknown | 1<<No | 1<<Yes
 	if w.Wet != Unknown {
-		g.wet = 1 << w.Wet
+		d.wet = 1 << w.Wet
 	}
 
-	g.votes[0] = int32(len(c.votes))
 	cast := func(name string, sd side, amount float64) {
 		m, known := c.moves[name]
 		if !known {
 			p.add("%q is not a move", name)
 			return
 		}
-		for _, b := range c.votes[g.votes[0]:] {
+		for _, b := range d.ballots {
 			if b.move == m {
 				p.add("it says two things about %s", name)
 			}
@@ -253,7 +284,7 @@ func (c *compiled) compile(i int32, slots map[string]int32, p *problems) {
 			}
 			b.slot = slot
 		}
-		c.votes = append(c.votes, b)
+		d.ballots = append(d.ballots, b)
 	}
 	for _, v := range r.Votes {
 		if !(math.Abs(v.Amount) >= 1/nano && math.Abs(v.Amount) <= maxAmount) {
@@ -269,7 +300,7 @@ func (c *compiled) compile(i int32, slots map[string]int32, p *problems) {
 	for _, m := range r.Leave {
 		cast(m, leave, 0)
 	}
-	g.votes[1] = int32(len(c.votes))
+	return d
 }
 
 func (c *compiled) ids(known map[string]int32, kind string, names []string, p *problems) []int32 {
@@ -314,23 +345,23 @@ func mask(terms Terms, kind string, words []string, p *problems) uint8 {
 	return m
 }
 
-func (c *compiled) trackGate(terms Terms, p *problems) levelGate {
-	var g levelGate
+// trackGate returns an empty gate for terms that any track meets.
+func (c *compiled) trackGate(terms Terms, p *problems) trackGate {
+	var g trackGate
 	for _, t := range terms {
 		id, known := c.tracks[t.Word]
 		switch {
 		case t.Range != nil:
 			p.add("the condition on track cannot be a range of numbers")
 		case t.Word == Any && !t.Not:
-			return levelGate{}
+			return trackGate{}
 		case !known:
 			p.add("%q is not a track", t.Word)
 		case t.Not:
-			g.notTrack = append(g.notTrack, id)
+			g.not = append(g.not, id)
 		default:
-			g.isTrack = append(g.isTrack, id)
+			g.is = append(g.is, id)
 		}
-		g.asked = true
 	}
 	return g
 }
@@ -373,7 +404,7 @@ func (s *Set) WithLearned(learned map[string]float64) *Set {
 			t.learned[i] = min(1, max(0, l))
 		}
 		w := s.rules[i].Confidence * t.learned[i]
-		t.strength[i] = strength{w, forceOf(support(1, w))}
+		t.strength[s.gateAt[i]] = strength{w, forceOf(support(1, w))}
 	}
 	return t
 }
@@ -415,11 +446,10 @@ type group struct {
 	last  int32
 }
 
-// An entry is a rule and what tells at a glance that its conditions on scales
-// cannot be met. The entries of a group lie side by side in memory, which their
-// gates do not.
+// An entry is a gate and what tells at a glance that its conditions on scales
+// cannot be met. The entries of a group lie side by side in memory.
 type entry struct {
-	rule        int32
+	gate        int32
 	grip, tyres glance
 }
 
@@ -434,10 +464,10 @@ type glance struct {
 func glanceOf(g *levelGate) glance {
 	everything := glance{1<<16 - 1, float32(math.Inf(-1)), float32(math.Inf(1))}
 	switch {
-	case !g.asked || g.not != 0 || g.is != 0 && g.ranges != nil:
+	case !g.asked || g.not != 0 || g.is != 0 && len(g.ranges) > 0:
 		return everything
-	case g.ranges == nil:
-		return glance{uint16(g.is), everything.low, everything.high}
+	case len(g.ranges) == 0:
+		return glance{g.is, everything.low, everything.high}
 	}
 	low, high := math.Inf(1), math.Inf(-1)
 	for _, r := range g.ranges {
@@ -449,56 +479,101 @@ func glanceOf(g *levelGate) glance {
 // phaseCells is the number of cells of a symptom: any phase, then the phases.
 const phaseCells = 6
 
-// cellOf returns the cell of a symptom (anySymptom for any) and a phase (0 for any).
+// cellOf returns the cell of a symptom (anyOf for any) and a phase (0 for any).
 func cellOf(symptom int32, phase int) int32 { return (symptom+1)*phaseCells + int32(phase) }
 
 // keyOf returns the key of a track (−1 for any) and wet (Unknown for any).
 func keyOf(track int32, wet Tri) int32 { return (track+1)*3 + int32(wet) }
 
-func (c *compiled) buildIndex() index {
-	type location struct{ cell, key, rule int32 }
+// A location is a group of the index that a rule belongs to.
+type location struct{ cell, key, rule int32 }
+
+// arrange gives the gates their places and builds the index.
+func (c *compiled) arrange(drafts []draft) {
 	var all []location
-	for i := range c.gates {
-		g := &c.gates[i]
-		symptoms := g.symptoms
-		if len(symptoms) == 0 {
-			symptoms = []int32{anySymptom}
-		}
-		var phases []int
-		if g.phases&1 != 0 {
-			phases = []int{0}
-		} else {
-			for m := g.phases; m != 0; m &= m - 1 {
-				phases = append(phases, bits.TrailingZeros8(m))
-			}
-		}
-		// A negated track is met by tracks that are not named: the rule goes
-		// with those that take any track, and its gate looks closer.
-		tracks := g.track.isTrack
-		if len(tracks) == 0 || len(g.track.notTrack) > 0 {
-			tracks = []int32{-1}
-		}
-		wet := g.impliedWet(len(c.vocabulary.Grip.Words))
+	for i := range drafts {
+		d := &drafts[i]
 		before := len(all)
-		for _, s := range symptoms {
-			for _, ph := range phases {
-				for _, t := range tracks {
-					all = append(all, location{cellOf(s, ph), keyOf(t, wet), int32(i)})
-				}
-			}
-		}
-		g.several = len(all)-before > 1
+		all = d.locate(all, len(c.vocabulary.Grip.Words))
+		d.several = len(all)-before > 1
 	}
 	slices.SortFunc(all, func(a, b location) int {
 		return cmp.Or(cmp.Compare(a.cell, b.cell), cmp.Compare(a.key, b.key), cmp.Compare(a.rule, b.rule))
 	})
 	all = slices.Compact(all)
 
+	c.gateAt = slices.Repeat([]int32{-1}, len(drafts))
+	c.gates = make([]gate, 0, len(drafts))
+	ranges := 0
+	for i := range drafts {
+		ranges += len(drafts[i].grip.ranges) + len(drafts[i].tyres.ranges)
+	}
+	c.ranges = make([]Trapezoid, 0, ranges) // gates keep parts of it: it must not move
+	for _, l := range all {
+		if c.gateAt[l.rule] < 0 {
+			c.gateAt[l.rule] = int32(len(c.gates))
+			c.gates = append(c.gates, c.place(&drafts[l.rule]))
+		}
+	}
+	c.index = c.buildIndex(all)
+}
+
+// locate appends the groups that a rule belongs to.
+func (d *draft) locate(all []location, offScale int) []location {
+	symptoms := d.symptoms
+	if len(symptoms) == 0 {
+		symptoms = []int32{anyOf}
+	}
+	var phases []int
+	if d.phases&1 != 0 {
+		phases = []int{0}
+	} else {
+		for m := d.phases; m != 0; m &= m - 1 {
+			phases = append(phases, bits.TrailingZeros8(m))
+		}
+	}
+	// A negated track is met by tracks that are not named: the rule goes
+	// with those that take any track, and its gate looks closer.
+	tracks := d.lists.track.is
+	if len(tracks) == 0 || len(d.lists.track.not) > 0 {
+		tracks = []int32{anyOf}
+	}
+	wet := d.impliedWet(offScale)
+	for _, s := range symptoms {
+		for _, ph := range phases {
+			for _, t := range tracks {
+				all = append(all, location{cellOf(s, ph), keyOf(t, wet), d.rule})
+			}
+		}
+	}
+	return all
+}
+
+// place returns the gate of a draft, with its ballots and ranges put behind those
+// of the gates before it.
+func (c *compiled) place(d *draft) gate {
+	g := d.gate
+	if g.symptom == oneOf || g.track == oneOf || d.with != nil || d.without != nil {
+		l := d.lists
+		g.lists = &l
+	}
+	for _, l := range []*levelGate{&g.grip, &g.tyres} {
+		start := len(c.ranges)
+		c.ranges = append(c.ranges, l.ranges...)
+		l.ranges = c.ranges[start:len(c.ranges):len(c.ranges)]
+	}
+	g.votes[0] = int32(len(c.votes))
+	c.votes = append(c.votes, d.ballots...)
+	g.votes[1] = int32(len(c.votes))
+	return g
+}
+
+func (c *compiled) buildIndex(all []location) index {
 	ix := index{cells: make([]int32, int(cellOf(int32(len(c.symptoms)), 0))+1), entries: make([]entry, len(all))}
 	cell := int32(0)
 	for i, l := range all {
-		g := &c.gates[l.rule]
-		ix.entries[i] = entry{l.rule, glanceOf(&g.grip), glanceOf(&g.tyres)}
+		g := c.gate(l.rule)
+		ix.entries[i] = entry{c.gateAt[l.rule], glanceOf(&g.grip), glanceOf(&g.tyres)}
 		if i == 0 || all[i-1].cell != l.cell || all[i-1].key != l.key {
 			for ; cell <= l.cell; cell++ {
 				ix.cells[cell] = int32(len(ix.groups))
@@ -516,7 +591,7 @@ func (c *compiled) buildIndex() index {
 // impliedWet returns what the track has to be for the gate to open: a rule for a
 // grip of the scale is a rule for a dry track.
 func (g *gate) impliedWet(offScale int) Tri {
-	wetBit := uint32(1) << offScale
+	wetBit := uint16(1) << offScale
 	switch {
 	case g.wet == 1<<No:
 		return No

@@ -38,7 +38,7 @@ func wants(name string, data []byte) []string {
 }
 
 // Every file in testdata/err says in comments, # want "code", which findings it
-// has on which line, and in a .out file how they are shown. Files named part-…
+// has on which line, and in a .txt file how they are shown. Files named part-…
 // are there for others to extend.
 func TestFindings(t *testing.T) {
 	dir := filepath.Join("testdata", "err")
@@ -84,7 +84,7 @@ func TestFindings(t *testing.T) {
 			if err := diag.WriteText(&text, findings); err != nil {
 				t.Fatal(err)
 			}
-			golden(t, strings.TrimSuffix(path, ".toml")+".out", text.Bytes())
+			golden(t, strings.TrimSuffix(path, ".toml")+".txt", text.Bytes())
 		})
 	}
 	for _, e := range Codes() {

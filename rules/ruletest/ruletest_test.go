@@ -45,7 +45,7 @@ func TestFailuresShowTheDifferenceAndItsRules(t *testing.T) {
 	if err := report.WriteText(&b); err != nil {
 		t.Fatal(err)
 	}
-	golden(t, "testdata/fail.out", b.Bytes())
+	golden(t, "testdata/fail.txt", b.Bytes())
 }
 
 func golden(t *testing.T, name string, got []byte) {
@@ -102,7 +102,7 @@ func TestFindings(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	golden(t, "testdata/findings.out", all.Bytes())
+	golden(t, "testdata/findings.txt", all.Bytes())
 	for _, e := range Codes() {
 		if !seen[e.Code] {
 			t.Errorf("no fixture has the finding %q", e.Code)
