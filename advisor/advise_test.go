@@ -3,6 +3,7 @@ package advisor_test
 import (
 	"math"
 	"strings"
+	"sync"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -195,20 +196,77 @@ func TestPlanSteps(t *testing.T) {
 }
 
 // The numbers that a plan rests on move it by what forward calculation says.
-func TestDependences(t *testing.T) {
+func TestSurenessRestsOn(t *testing.T) {
 	k := kart(t, "elm")
 	w := []advisor.Want{{Figure: adjust.Toe, Value: float64(-0.3 * deg), By: true}}
 	p, err := advisor.NewPlan(advisor.Job{Kart: k, From: k.Present, Sides: frontend.Sides[:], Wants: [2][]advisor.Want{w, w}})
 	require.NoError(t, err)
-	require.NotEmpty(t, p.Assumed)
-	top := p.Assumed[0]
-	if top.Number.Path != "corner.arm_length" {
-		t.Errorf("the turns of a toe change rest first on %s, want the arm's length", top.Number.Path)
+	s, err := p.Sureness()
+	require.NoError(t, err)
+	require.NotEmpty(t, s.Rests)
+	top := s.Rests[0]
+	if top.Number.Path != "corner.arm_length" || !top.Number.Assumed {
+		t.Errorf("the turns of a toe change rest first on %s, want the assumed length of the arm", top.Number.Path)
 	}
 	// Turns are in proportion to the arm: 5 mm on 105 mm.
 	turns := math.Abs(p.Sides[0].Moves[0].To - p.Sides[0].Moves[0].From)
 	if want := turns * 5 / 105; math.Abs(top.Turns-want) > 0.1*want {
 		t.Errorf("5 mm of arm moves the rod by %.4f turns, want about %.4f", top.Turns, want)
+	}
+}
+
+// What a plan says it is sure of to first order, seeded draws from the same
+// profile confirm (JCGM 101), on every demo kart.
+func TestSurenessAgainstMonteCarlo(t *testing.T) {
+	for _, name := range demo.Names() {
+		k := kart(t, name)
+		w := []advisor.Want{{Figure: adjust.Caster, Value: float64(0.5 * deg), By: true}}
+		if name == "elm" {
+			w = []advisor.Want{{Figure: adjust.Toe, Value: float64(-0.3 * deg), By: true}}
+		}
+		p, err := advisor.NewPlan(advisor.Job{Kart: k, From: k.Present, Sides: frontend.Sides[:1], Wants: [2][]advisor.Want{w, w}})
+		require.NoError(t, err)
+		notes, err := p.CheckSureness(1, 20000, nil)
+		require.NoError(t, err)
+		for _, n := range notes {
+			t.Errorf("%s: %s", name, n)
+		}
+	}
+}
+
+func BenchmarkSureness(b *testing.B) {
+	k := kart(b, "alder")
+	w := []advisor.Want{{Figure: adjust.Caster, Value: float64(0.5 * deg), By: true}}
+	p, err := advisor.NewPlan(advisor.Job{Kart: k, From: k.Present, Sides: frontend.Sides[:], Wants: [2][]advisor.Want{w, w}})
+	require.NoError(b, err)
+	for b.Loop() {
+		if _, err := p.Sureness(); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+// BenchmarkMonteCarlo is 10 000 draws of a full answer: under 100 ms.
+func BenchmarkMonteCarlo(b *testing.B) {
+	k := kart(b, "alder")
+	w := []advisor.Want{{Figure: adjust.Caster, Value: float64(0.5 * deg), By: true}}
+	p, err := advisor.NewPlan(advisor.Job{Kart: k, From: k.Present, Sides: frontend.Sides[:], Wants: [2][]advisor.Want{w, w}})
+	require.NoError(b, err)
+	both := func(n int, do func(int)) {
+		var wg sync.WaitGroup
+		for g := range 2 {
+			wg.Go(func() {
+				for i := g; i < n; i += 2 {
+					do(i)
+				}
+			})
+		}
+		wg.Wait()
+	}
+	for b.Loop() {
+		if _, err := p.CheckSureness(1, 10000, both); err != nil {
+			b.Fatal(err)
+		}
 	}
 }
 

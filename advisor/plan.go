@@ -41,8 +41,9 @@ type Plan struct {
 	Before   [2]frontend.Figures
 	After    [2]frontend.Figures
 	Sides    []SidePlan
-	Assumed  []Dependence
 	Warnings []string // limits that the plan would leave, and the like
+
+	job Job // what was asked; zero for a plan that was given as settings
 }
 
 // SidePlan is the work on one side.
@@ -112,14 +113,6 @@ type Move struct {
 	Remaining [2]float64 // positions left to its lower and upper end, after
 }
 
-// Dependence is a number of the profile that the plan rests on, and how far
-// the plan moves if that number is off by its own ±.
-type Dependence struct {
-	Number profile.Number
-	Turns  float64 // largest change of any adjuster that is turned, in its positions
-	Of     string  // that adjuster
-}
-
 // smallest position change worth a spanner.
 const still = 1e-6
 
@@ -154,7 +147,7 @@ func NewPlan(j Job) (*Plan, error) {
 		return nil, err
 	}
 	p.Warnings = limitWarnings(j.Kart, p.After)
-	p.Assumed = dependences(j, p)
+	p.job = j
 	return p, nil
 }
 
@@ -217,38 +210,6 @@ func moves(c *adjust.Corner, from, to adjust.Setting) []Move {
 	}
 	// Toe last: everything else disturbs it.
 	sort.SliceStable(out, func(i, j int) bool { return out[i].Part != adjust.OnRod && out[j].Part == adjust.OnRod })
-	return out
-}
-
-// dependences asks of every number with an uncertainty how far the plan would
-// move if it were off by that much, and ranks them.
-func dependences(j Job, p *Plan) []Dependence {
-	var out []Dependence
-	for _, n := range j.Kart.Numbers {
-		if n.PM == 0 || !n.Assumed {
-			continue
-		}
-		other, err := j.Kart.With(n.Path, n.PM)
-		if err != nil {
-			continue
-		}
-		d := Dependence{Number: n}
-		for _, s := range p.Sides {
-			a, err := solve(j, other, s.Side, p.To[s.Side])
-			if err != nil {
-				continue
-			}
-			for _, m := range s.Worth() {
-				if diff := math.Abs(a.Best.Setting[m.Index] - m.To); diff > math.Abs(d.Turns) {
-					d.Turns, d.Of = diff, m.Name
-				}
-			}
-		}
-		if d.Turns > 0.005 {
-			out = append(out, d)
-		}
-	}
-	sort.SliceStable(out, func(i, j int) bool { return out[i].Turns > out[j].Turns })
 	return out
 }
 

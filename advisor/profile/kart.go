@@ -87,6 +87,7 @@ type Kart struct {
 	Numbers    []Number // measured and assumed, in the order of the file
 
 	spec *spec
+	root *Kart // the kart as the profile has it; nudges count from there
 }
 
 // With returns the kart as it would be if the number at path were greater by
@@ -98,7 +99,7 @@ func (k *Kart) With(path string, delta float64) (*Kart, error) {
 
 // Nudged is With for several numbers at once, by path.
 func (k *Kart) Nudged(by map[string]float64) (*Kart, error) {
-	b := builder{spec: k.spec, nudge: by}
+	b := builder{spec: k.spec, nudge: by, base: k.root}
 	if n := b.build(); n != nil {
 		return n, nil
 	}

@@ -25,6 +25,17 @@ type spec struct {
 	present           [2]map[string]position
 	limits            []Limit
 	cornerAt          source.Span
+
+	// resolved are the dimensions of each side once the first build has found
+	// them, so that a kart can be varied thousands of times.
+	resolved [2][]resolved
+}
+
+// resolved is a dimension of one side: where it comes from and its value.
+type resolved struct {
+	put   func(*frontend.Dimensions, float64)
+	path  string
+	value float64
 }
 
 type measure struct {
@@ -59,6 +70,7 @@ func Parse(name string, data []byte) (*Kart, []diag.Diagnostic) {
 	b := builder{spec: p.spec, report: r.Report}
 	k := b.build()
 	if k != nil {
+		k.root = k
 		p.checkLimits(k)
 	}
 	if found := r.Findings(); diag.HasErrors(found) {
@@ -426,6 +438,7 @@ func (p *parser) checkLimits(k *Kart) {
 type builder struct {
 	spec   *spec
 	nudge  map[string]float64
+	base   *Kart // of the same spec: what no nudge touches is taken from it
 	report func(diag.Diagnostic)
 
 	kart    *Kart
@@ -443,9 +456,10 @@ func (b *builder) fail(code diag.Code, at source.Span, format string, args ...an
 
 func (b *builder) build() *Kart {
 	s := b.spec
-	b.kart = &Kart{Name: s.name, Note: s.note, Class: s.class, Limits: s.limits, spec: s}
+	b.kart = &Kart{root: b.base, Name: s.name, Note: s.note, Class: s.class, Limits: s.limits, spec: s}
 	b.noted = map[string]bool{}
-	b.kart.Axle.Wheelbase = geometry.Length(b.number(dimensionNamed("kart", "wheelbase"), "kart"))
+	wheelbase := b.number(dimensionNamed("kart", "wheelbase"), "kart")
+	b.kart.Axle.Wheelbase = geometry.Length(wheelbase.Value + b.nudge[wheelbase.Path])
 	for _, side := range frontend.Sides {
 		front, err := b.corner(side)
 		if err != nil {
@@ -454,10 +468,16 @@ func (b *builder) build() *Kart {
 		}
 		b.kart.Axle.Corner[side] = front
 		c := adjust.Corner{Side: side, Front: front}
-		for _, a := range s.adjusters {
-			if a.on[side] {
-				if adj := b.adjuster(a, side); adj != nil {
-					c.Adjusters = append(c.Adjusters, adjust.Named{Name: a.name, Adjuster: adj})
+		if b.base != nil {
+			c.Adjusters = b.base.Corners[side].Adjusters
+		}
+		if b.base == nil || b.nudgesAdjuster() {
+			c.Adjusters = nil
+			for _, a := range s.adjusters {
+				if a.on[side] {
+					if adj := b.adjuster(a, side); adj != nil {
+						c.Adjusters = append(c.Adjusters, adjust.Named{Name: a.name, Adjuster: adj})
+					}
 				}
 			}
 		}
@@ -468,6 +488,10 @@ func (b *builder) build() *Kart {
 	}
 	for _, side := range frontend.Sides {
 		c := &b.kart.Corners[side]
+		if b.base != nil && !b.nudgesAdjuster() {
+			b.kart.Present[side] = b.base.Present[side]
+			continue
+		}
 		set := c.Standard()
 		for i, a := range c.Adjusters {
 			if pos, ok := s.present[side][a.Name]; ok {
@@ -490,7 +514,20 @@ func (b *builder) build() *Kart {
 	if b.failed {
 		return nil
 	}
+	if b.base != nil {
+		b.kart.Numbers = b.base.Numbers
+	}
 	return b.kart
+}
+
+// nudgesAdjuster reports whether a number of an adjuster is nudged.
+func (b *builder) nudgesAdjuster() bool {
+	for path := range b.nudge {
+		if strings.HasPrefix(path, "adjuster ") {
+			return true
+		}
+	}
+	return false
 }
 
 func dimensionNamed(table, key string) dimension {
@@ -498,9 +535,9 @@ func dimensionNamed(table, key string) dimension {
 	return dimensions[i]
 }
 
-// number returns a dimension in mm or radians: from the first of the paths
+// number returns a dimension, without its nudge: from the first of the paths
 // that the file gives, or assumed.
-func (b *builder) number(d dimension, paths ...string) float64 {
+func (b *builder) number(d dimension, paths ...string) Number {
 	path := paths[len(paths)-1] + "." + d.key
 	n := Number{Path: path, Doc: d.doc, Value: d.usual * d.scale(), PM: d.spread * d.scale(), Angle: d.unit != lengthUnit, Assumed: true}
 	for _, p := range paths {
@@ -510,10 +547,13 @@ func (b *builder) number(d dimension, paths ...string) float64 {
 		}
 	}
 	b.note(n)
-	return n.Value + b.nudge[n.Path]
+	return n
 }
 
 func (b *builder) note(n Number) {
+	if b.base != nil {
+		return // the numbers are the root's
+	}
 	if !b.noted[n.Path] {
 		b.noted[n.Path] = true
 		b.kart.Numbers = append(b.kart.Numbers, n)
@@ -525,6 +565,12 @@ func (b *builder) corner(side frontend.Side) (frontend.Corner, error) {
 		return b.cornerFromPoints(side)
 	}
 	var d frontend.Dimensions
+	if b.base != nil {
+		for _, r := range b.spec.resolved[side] {
+			r.put(&d, r.value+b.nudge[r.path])
+		}
+		return d.Corner()
+	}
 	for _, dim := range dimensions {
 		if dim.put == nil {
 			continue
@@ -533,7 +579,9 @@ func (b *builder) corner(side frontend.Side) (frontend.Corner, error) {
 		if dim.table == "corner" {
 			paths = []string{"corner." + side.String(), "corner"}
 		}
-		dim.put(&d, b.number(dim, paths...))
+		n := b.number(dim, paths...)
+		dim.put(&d, n.Value+b.nudge[n.Path])
+		b.spec.resolved[side] = append(b.spec.resolved[side], resolved{dim.put, n.Path, n.Value})
 	}
 	return d.Corner()
 }
@@ -559,11 +607,12 @@ func (b *builder) cornerFromPoints(side frontend.Side) (frontend.Corner, error) 
 			v[pt.key] = v[pt.key].MirrorY()
 		}
 	}
+	radius := b.number(dimensionNamed("kart", "tyre_radius"), "kart")
 	c := frontend.Corner{
 		Bottom: v["lower_pivot"], Top: v["upper_pivot"], WheelCentre: v["wheel_centre"],
 		Spindle: v["wheel_centre"].Sub(v["stub_point"]), ArmJoint: v["arm_joint"], Lug: v["lug"],
 		ColumnPoint: v["column_lower"], ColumnAxis: v["column_upper"].Sub(v["column_lower"]),
-		TyreRadius: geometry.Length(b.number(dimensionNamed("kart", "tyre_radius"), "kart")),
+		TyreRadius: geometry.Length(radius.Value + b.nudge[radius.Path]),
 	}
 	return c, c.Complete()
 }

@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"testing"
+	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
 
@@ -17,7 +18,25 @@ import (
 var update = os.Getenv("UPDATE_SCRIPTS") != ""
 
 func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){"kartwright": func() { os.Exit(cli.Main(cli.OS(), os.Args[1:])) }})
+	testscript.Main(m, map[string]func(){"kartwright": func() {
+		app := cli.OS()
+		app.Now = scriptTime
+		os.Exit(cli.Main(app, os.Args[1:]))
+	}})
+}
+
+// scriptTime is the time at which a script runs the program: that of the
+// script's own variable NOW (RFC 3339), which only this test knows.
+func scriptTime() time.Time {
+	text := os.Getenv("NOW")
+	if text == "" {
+		text = "2026-11-25T12:00:00Z"
+	}
+	t, err := time.Parse(time.RFC3339, text)
+	if err != nil {
+		panic(err)
+	}
+	return t
 }
 
 // TestScripts runs every script under testdata/script. A comment in a script

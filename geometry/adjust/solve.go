@@ -16,9 +16,9 @@ import (
 type Goal struct {
 	Asked [FigureCount]bool
 	Value [FigureCount]float64 // radians; mm for Height
-	// Steps, if not nil, are the positions in which stepped adjusters are held
-	// instead of being chosen: what would the others do on a slightly
-	// different kart?
+	// Steps, if not nil, is a setting found before: stepped adjusters stand as
+	// in it, and of the others only those move that it moved. It answers what
+	// the same work would be on a slightly different kart.
 	Steps Setting
 	// Keep is how much it counts, against a figure asked for, that caster,
 	// camber and toe stay as they are; 0 means 0.3.
@@ -149,7 +149,7 @@ func (c *Corner) Solve(now Setting, goal Goal) (*Answer, error) {
 			if s.rod < 0 {
 				s.rod = i
 			}
-		case t.Step > 0 && goal.Steps != nil:
+		case goal.Steps != nil && (t.Step > 0 || math.Abs(goal.Steps[i]-now[i]) <= 1e-9):
 			set[i] = goal.Steps[i]
 		case t.Step > 0:
 			s.stepped = append(s.stepped, i)
@@ -242,6 +242,9 @@ func (s *solver) settle(set Setting) (best Solution, found bool) {
 	var space [maxFree]float64
 	x := space[:len(s.free)]
 	for touched := range 1 << len(s.free) {
+		if s.goal.Steps != nil && touched != 1<<len(s.free)-1 {
+			continue
+		}
 		starts := 1
 		for k := range x {
 			if touched>>k&1 == 1 {

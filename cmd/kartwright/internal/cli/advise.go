@@ -78,6 +78,12 @@ func (a *app) runAdvise(o adviseOptions) error {
 	if err != nil {
 		return err
 	}
+	var sure *advisor.Sureness
+	if adv.First != nil && adv.First.Plan != nil {
+		if sure, err = adv.First.Plan.Sureness(); err != nil {
+			return err
+		}
+	}
 	var accounts []rules.Account
 	if o.why != "" {
 		if accounts, err = set.Explain(facts); err != nil {
@@ -85,16 +91,16 @@ func (a *app) runAdvise(o adviseOptions) error {
 		}
 	}
 	if a.json {
-		return a.writeJSON(viewAdvice(adv, accounts, a.units))
+		return a.writeJSON(viewAdvice(adv, sure, accounts, a.units))
 	}
-	a.printAdvice(adv, o)
+	a.printAdvice(adv, o, sure)
 	if o.why != "" {
 		a.printTrace(adv, accounts, o.why == "terms")
 	}
 	return nil
 }
 
-func (a *app) printAdvice(adv *advisor.Advice, o adviseOptions) {
+func (a *app) printAdvice(adv *advisor.Advice, o adviseOptions, sure *advisor.Sureness) {
 	voc := adv.Request.Rules.Vocabulary()
 	var said []string
 	for _, s := range adv.Request.Facts.Symptoms {
@@ -153,7 +159,7 @@ func (a *app) printAdvice(adv *advisor.Advice, o adviseOptions) {
 		}
 		if s.Plan != nil {
 			a.printUndo(s.Plan)
-			a.printAssumed(s.Plan)
+			a.printSureness(s.Plan, sure)
 		}
 		cautions := s.Cautions()
 		if s.Plan != nil {

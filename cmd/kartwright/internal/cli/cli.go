@@ -8,6 +8,7 @@ import (
 	"io"
 	"os"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
@@ -23,11 +24,12 @@ type App struct {
 	Out, Err io.Writer
 	Getenv   func(string) string
 	Ask      bool // In is a person at a terminal
+	Now      func() time.Time
 }
 
 // OS returns the app of the real world.
 func OS() App {
-	return App{In: os.Stdin, Out: os.Stdout, Err: os.Stderr, Getenv: os.Getenv, Ask: term.IsTerminal(int(os.Stdin.Fd()))}
+	return App{In: os.Stdin, Out: os.Stdout, Err: os.Stderr, Getenv: os.Getenv, Ask: term.IsTerminal(int(os.Stdin.Fd())), Now: time.Now}
 }
 
 // The exit statuses, as "kartwright help exit-codes" prints them.

@@ -121,12 +121,16 @@ func (a *app) runDial(kart, side string, flags map[string]*string) error {
 	if err != nil {
 		return err
 	}
+	sure, err := plan.Sureness()
+	if err != nil {
+		return err
+	}
 	if a.json {
-		if err := a.writeJSON(workJSON{"dial", k.Name, viewPlan(plan, a.units), nil}); err != nil {
+		if err := a.writeJSON(workJSON{"dial", k.Name, viewPlan(plan, sure, a.units), nil}); err != nil {
 			return err
 		}
 	} else {
-		a.printDial(plan, w)
+		a.printDial(plan, w, sure)
 	}
 	if !plan.OK() {
 		return couldNot{"this kart cannot do all of it; the nearest setting is printed"}
@@ -134,7 +138,7 @@ func (a *app) runDial(kart, side string, flags map[string]*string) error {
 	return nil
 }
 
-func (a *app) printDial(p *advisor.Plan, w []advisor.Want) {
+func (a *app) printDial(p *advisor.Plan, w []advisor.Want, sure *advisor.Sureness) {
 	var parts []string
 	for _, x := range w {
 		text := adjust.Say(x.Figure, x.Value)
@@ -157,7 +161,7 @@ func (a *app) printDial(p *advisor.Plan, w []advisor.Want) {
 	}
 	a.printSteps(p)
 	a.printUndo(p)
-	a.printAssumed(p)
+	a.printSureness(p, sure)
 	a.printCautions(p.Cautions())
 }
 

@@ -8,6 +8,7 @@ import (
 	"kartwright/advisor"
 	"kartwright/advisor/profile"
 	"kartwright/geometry"
+	"kartwright/geometry/adjust"
 	"kartwright/geometry/frontend"
 )
 
@@ -127,17 +128,72 @@ func (a *app) printCautions(cautions []string) {
 	}
 }
 
-// printAssumed lists the guesses that the turns rest on.
-func (a *app) printAssumed(p *advisor.Plan) {
-	if len(p.Assumed) == 0 {
+// printSureness says how well the plan is known and what that rests on.
+func (a *app) printSureness(p *advisor.Plan, s *advisor.Sureness) {
+	if s == nil {
 		return
 	}
-	a.heading("Assumed, because the profile does not say")
-	for i, d := range p.Assumed {
-		if i == 5 {
-			a.printf("  and %d more that matter less\n", len(p.Assumed)-i)
+	u := a.units
+	a.heading("How sure (95 %)")
+	for _, side := range p.Sides {
+		if side.Side == frontend.Right && len(p.Sides) == 2 && sameSureness(p, s) {
 			break
 		}
-		a.para("  - ", d.Number.Path+" "+d.Number.Text(a.units)+": moves the "+d.Of+" by "+trim2(d.Turns))
+		label := side.Side.String()
+		if len(p.Sides) == 2 && sameSureness(p, s) {
+			label = "each side"
+		}
+		lead := "  " + pad(label, 12)
+		for _, m := range side.Worth() {
+			if pm := s.Turns[side.Side][m.Index]; pm >= 0.005 {
+				a.para(lead, m.Name+" to within "+trim2(pm)+" "+turnWord(m))
+				lead = pad("", 14)
+			}
+		}
+		c, f := s.Change[side.Side], s.After[side.Side]
+		after := p.After[side.Side]
+		if len(side.Moves) > 0 {
+			a.para(lead, "turned so, the change is good to "+u.Angle(c.Caster)+" of caster, "+u.Angle(c.Camber)+" of camber, "+u.Angle(c.Toe)+" of toe")
+			lead = pad("", 14)
+		}
+		a.para(lead, "then: caster "+u.Angle(after.Caster)+" ± "+u.Angle(f.Caster)+", camber "+u.Angle(after.Camber)+" ± "+u.Angle(f.Camber)+", toe "+u.Angle(after.Toe)+" ± "+u.Angle(f.Toe))
 	}
+	if len(s.Rests) == 0 {
+		return
+	}
+	a.printf("  It rests most on:\n")
+	for i, r := range s.Rests {
+		if i == 4 {
+			a.printf("    and %d more that matter less\n", len(s.Rests)-i)
+			break
+		}
+		text := r.Number.Path + " " + r.Number.Text(u)
+		if r.Number.Assumed {
+			text += ", assumed"
+		}
+		if r.Turns >= 0.005 {
+			text += ": moves the " + r.Of + " by " + trim2(r.Turns)
+		} else {
+			text += ": moves the change of " + r.Name + " by " + u.Angle(r.Figure)
+		}
+		a.para("    - ", text)
+	}
+}
+
+// turnWord is the unit of an adjuster's position, as far as one can be unsure
+// of it.
+func turnWord(m advisor.Move) string {
+	if w, ok := m.Adjuster.(adjust.Wraps); ok && w.Wraps() {
+		return "degrees"
+	}
+	return "turn"
+}
+
+// sameSureness reports whether both sides print alike.
+func sameSureness(p *advisor.Plan, s *advisor.Sureness) bool {
+	near := func(a, b geometry.Angle) bool { return a.Near(b, 0.005*geometry.Degree) }
+	l, r := s.Change[0], s.Change[1]
+	al, ar := s.After[0], s.After[1]
+	return near(l.Caster, r.Caster) && near(l.Camber, r.Camber) && near(l.Toe, r.Toe) && near(al.Caster, ar.Caster) && near(al.Camber, ar.Camber) && near(al.Toe, ar.Toe) &&
+		near(p.After[0].Caster, p.After[1].Caster) && near(p.After[0].Camber, p.After[1].Camber) && near(p.After[0].Toe, p.After[1].Toe)
 }

@@ -7,15 +7,19 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	validator "github.com/santhosh-tekuri/jsonschema/v6"
 	"github.com/stretchr/testify/require"
 )
 
+// noon is the time at which tests run.
+var noon = time.Date(2026, 11, 25, 12, 0, 0, 0, time.UTC)
+
 // run runs the program in this process.
 func run(args ...string) (status int, stdout, stderr string) {
 	var out, errs bytes.Buffer
-	status = Main(App{In: strings.NewReader(""), Out: &out, Err: &errs, Getenv: func(string) string { return "" }}, args)
+	status = Main(App{In: strings.NewReader(""), Out: &out, Err: &errs, Getenv: func(string) string { return "" }, Now: func() time.Time { return noon }}, args)
 	return status, out.String(), errs.String()
 }
 

@@ -67,14 +67,56 @@ type stepJSON struct {
 	Text string `json:"text"`
 }
 
-type assumedJSON struct {
+type pmJSON struct {
+	Caster float64 `json:"caster_deg"`
+	Camber float64 `json:"camber_deg"`
+	Toe    float64 `json:"toe_deg"`
+}
+
+type restJSON struct {
 	Path    string  `json:"path"`
 	Value   float64 `json:"value"`
-	PM      float64 `json:"pm" jsonschema_description:"the ± that it is assumed with"`
-	Unit    string  `json:"unit"`
-	Effect  float64 `json:"effect" jsonschema_description:"by how many positions the plan moves if the number is off by its ±"`
-	Of      string  `json:"of"`
+	PM      float64 `json:"pm"`
+	Unit    string  `json:"unit" jsonschema:"enum=mm,enum=deg"`
+	Assumed bool    `json:"assumed" jsonschema_description:"not in the profile"`
+	Turns   float64 `json:"turns" jsonschema_description:"by how many positions it moves the adjuster named by of, if it is off by its ±"`
+	Of      string  `json:"of,omitempty"`
+	Degrees float64 `json:"change_deg" jsonschema_description:"by how much it moves the change of the figure"`
+	Figure  string  `json:"figure,omitempty"`
 	Meaning string  `json:"meaning"`
+}
+
+// surenessJSON: every ± holds with 95 %.
+type surenessJSON struct {
+	Turns      map[string]map[string]float64 `json:"turns" jsonschema_description:"by side and adjuster: ± of its position"`
+	After      map[string]pmJSON             `json:"after" jsonschema_description:"by side: ± of what is measured then"`
+	Change     map[string]pmJSON             `json:"change" jsonschema_description:"by side: ± of the change"`
+	Rests      []restJSON                    `json:"rests_on" jsonschema_description:"numbers of the profile that this rests on, most first"`
+	MonteCarlo []string                      `json:"monte_carlo,omitempty" jsonschema_description:"with --draws: where Monte Carlo differs from first order"`
+}
+
+func viewSureness(p *advisor.Plan, s *advisor.Sureness) *surenessJSON {
+	if s == nil {
+		return nil
+	}
+	out := &surenessJSON{Turns: map[string]map[string]float64{}, After: map[string]pmJSON{}, Change: map[string]pmJSON{}, Rests: []restJSON{}}
+	pm := func(f advisor.FiguresPM) pmJSON { return pmJSON{degrees(f.Caster), degrees(f.Camber), degrees(f.Toe)} }
+	for _, side := range p.Sides {
+		turns := map[string]float64{}
+		for _, m := range side.Moves {
+			turns[m.Name] = round(s.Turns[side.Side][m.Index])
+		}
+		name := side.Side.String()
+		out.Turns[name], out.After[name], out.Change[name] = turns, pm(s.After[side.Side]), pm(s.Change[side.Side])
+	}
+	for _, r := range s.Rests {
+		v, spread, unit := r.Number.Value, r.Number.PM, "mm"
+		if r.Number.Angle {
+			v, spread, unit = geometry.Angle(v).Degrees(), geometry.Angle(spread).Degrees(), "deg"
+		}
+		out.Rests = append(out.Rests, restJSON{r.Number.Path, round(v), round(spread), unit, r.Number.Assumed, round(r.Turns), r.Of, degrees(r.Figure), r.Name, r.Number.Doc})
+	}
+	return out
 }
 
 type planJSON struct {
@@ -86,11 +128,11 @@ type planJSON struct {
 	RideHeight float64             `json:"ride_height_change_mm" jsonschema_description:"at the front, + = higher"`
 	Steps      []stepJSON          `json:"steps"`
 	Undo       map[string][]string `json:"undo"`
-	Assumed    []assumedJSON       `json:"assumed"`
+	Sureness   *surenessJSON       `json:"sureness,omitempty" jsonschema_description:"how well this is known, from the ± of the profile"`
 	Cautions   []string            `json:"cautions"`
 }
 
-func viewPlan(p *advisor.Plan, u geometry.Units) *planJSON {
+func viewPlan(p *advisor.Plan, sure *advisor.Sureness, u geometry.Units) *planJSON {
 	if p == nil {
 		return nil
 	}
@@ -98,7 +140,7 @@ func viewPlan(p *advisor.Plan, u geometry.Units) *planJSON {
 		OK: p.OK(), Reasons: list(p.Reasons()), Warnings: list(p.Warnings), Sides: map[string]sideJSON{},
 		FrontTrack: [2]float64{round(float64(profile.FrontTrack(p.Before))), round(float64(profile.FrontTrack(p.After)))},
 		RideHeight: round(float64(profile.RideHeightChange(p.Before, p.After))),
-		Steps:      []stepJSON{}, Undo: map[string][]string{}, Assumed: []assumedJSON{}, Cautions: list(p.Cautions()),
+		Steps:      []stepJSON{}, Undo: map[string][]string{}, Sureness: viewSureness(p, sure), Cautions: list(p.Cautions()),
 	}
 	for _, s := range p.Sides {
 		side := sideJSON{Moves: []moveJSON{}, Before: viewFigures(p.Before[s.Side]), After: viewFigures(p.After[s.Side])}
@@ -145,13 +187,6 @@ func viewPlan(p *advisor.Plan, u geometry.Units) *planJSON {
 			lines = append(lines, m.Name+": "+m.Adjuster.Move(m.From, m.To, u))
 		}
 		out.Undo[s.Side.String()] = lines
-	}
-	for _, d := range p.Assumed {
-		v, pm, unit := d.Number.Value, d.Number.PM, "mm"
-		if d.Number.Angle {
-			v, pm, unit = geometry.Angle(v).Degrees(), geometry.Angle(pm).Degrees(), "deg"
-		}
-		out.Assumed = append(out.Assumed, assumedJSON{d.Number.Path, round(v), round(pm), unit, round(d.Turns), d.Of, d.Number.Doc})
 	}
 	return out
 }
@@ -261,7 +296,7 @@ type suggestionJSON struct {
 	Plan       *planJSON     `json:"plan" jsonschema:"nullable" jsonschema_description:"work on this kart; null if it has no adjuster for the move"`
 }
 
-func viewSuggestion(s *advisor.Suggestion, u geometry.Units) *suggestionJSON {
+func viewSuggestion(s *advisor.Suggestion, sure *advisor.Sureness, u geometry.Units) *suggestionJSON {
 	if s == nil {
 		return nil
 	}
@@ -269,7 +304,7 @@ func viewSuggestion(s *advisor.Suggestion, u geometry.Units) *suggestionJSON {
 		Move: s.Move.ID, Direction: direction(s.Verdict.Direction), Title: s.Title(), Lever: s.Move.Lever, Amount: round(s.Amount), Unit: s.Move.Unit,
 		Confidence: round(math.Abs(s.Verdict.Net)), Conflict: round(s.Verdict.Conflict), Hold: round(s.Verdict.Hold),
 		Why: viewReasons(s.For), Against: viewReasons(s.Against), Leave: viewReasons(s.Leave), Disputes: viewDisputes(s.Verdict.Contested),
-		Notes: list(s.Notes), Cautions: list(s.Cautions()), Confirm: list(s.Confirm()), Plan: viewPlan(s.Plan, u),
+		Notes: list(s.Notes), Cautions: list(s.Cautions()), Confirm: list(s.Confirm()), Plan: viewPlan(s.Plan, sure, u),
 	}
 }
 

@@ -62,6 +62,10 @@ func (a *app) runWhatif(kart, side string, set []string, steer bool) error {
 	if err != nil {
 		return err
 	}
+	sure, err := plan.Sureness()
+	if err != nil {
+		return err
+	}
 	var sweep []frontend.Steered
 	if steer {
 		if sweep, err = steerTable(k, to); err != nil {
@@ -69,12 +73,13 @@ func (a *app) runWhatif(kart, side string, set []string, steer bool) error {
 		}
 	}
 	if a.json {
-		return a.writeJSON(workJSON{"whatif", k.Name, viewPlan(plan, a.units), viewSteer(sweep)})
+		return a.writeJSON(workJSON{"whatif", k.Name, viewPlan(plan, sure, a.units), viewSteer(sweep)})
 	}
 	a.para("Kart "+k.Name+": ", strings.Join(set, ", "))
 	a.heading("Before → after")
 	a.printFigures(plan)
 	a.printReasons(plan)
+	a.printSureness(plan, sure)
 	if steer {
 		a.printSteer(sweep)
 	}
