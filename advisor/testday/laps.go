@@ -1,0 +1,303 @@
+package testday
+
+import (
+	"fmt"
+	"math"
+	"regexp"
+	"strconv"
+	"strings"
+	"unicode"
+)
+
+// A Flag says that a lap is not a timed lap of its run.
+type Flag string
+
+// The flags.
+const (
+	Timed   Flag = ""
+	OutLap  Flag = "out"
+	InLap   Flag = "in"
+	Spoiled Flag = "spoiled" // somebody saw why: traffic, a spin, a yellow flag
+)
+
+// Lap is one lap time.
+type Lap struct {
+	Seconds  float64
+	Decimals int // as written: 2 for hundredths
+	Flag     Flag
+	Why      string // of a spoiled lap, as it was written
+}
+
+// String writes the lap as ParseLaps reads it.
+func (l Lap) String() string {
+	s := strconv.FormatFloat(l.Seconds, 'f', l.Decimals, 64)
+	switch {
+	case l.Flag == Spoiled:
+		return s + " " + l.Why
+	case l.Flag != Timed:
+		return s + " " + string(l.Flag)
+	}
+	return s
+}
+
+// A lap outside this range is a slip, not a kart's, in seconds.
+const (
+	shortestLap = 10
+	longestLap  = 600
+)
+
+// flagWords are what people write beside a lap that does not count.
+var flagWords = map[string]Flag{
+	"out": OutLap, "out-lap": OutLap, "outlap": OutLap, "in": InLap, "in-lap": InLap, "inlap": InLap, "pit": InLap, "pits": InLap,
+	"traffic": Spoiled, "spin": Spoiled, "spun": Spoiled, "yellow": Spoiled, "flag": Spoiled, "off": Spoiled, "contact": Spoiled,
+	"blocked": Spoiled, "spoiled": Spoiled, "spoilt": Spoiled, "aborted": Spoiled, "slow": Spoiled,
+}
+
+// flagList is the most usual ones, for messages.
+const flagList = "out, in, traffic, spin, yellow, contact or spoiled"
+
+var (
+	timeWord = regexp.MustCompile(`^(?:(\d{1,2}):)?(\d{1,3})[.,](\d{1,4})$`)
+	// commaTime is a time with a decimal comma that does not stand in a list
+	// separated by commas.
+	commaTime = regexp.MustCompile(`^(?:\d{1,2}:)?\d{1,3},\d{1,4}$`)
+	pointTime = regexp.MustCompile(`\d\.\d`)
+)
+
+// LapError says which line of a paste is not understood.
+type LapError struct {
+	Line    int // from 1
+	Text    string
+	Message string
+}
+
+func (e *LapError) Error() string {
+	return fmt.Sprintf("lap times, line %d, %q: %s", e.Line, e.Text, e.Message)
+}
+
+// ParseLaps reads lap times as people paste them: one or several on a line, as
+// 48.60, 0:48.60 or 48,60; with a lap number before (3  48.60, 3: 48.60, lap 3
+// 48.60) and a word after that says why a lap does not count (out, in, traffic,
+// spin …); or a table separated by commas, semicolons or tabs whose first line
+// names a column "time". Empty lines and what follows # are skipped. A decimal
+// comma is understood if no time in the paste has a decimal point and columns
+// are not separated by commas.
+//
+// The error is a *LapError, except for a paste without any lap. Every lap lies
+// between 10 s and 10 minutes.
+func ParseLaps(text string) ([]Lap, error) {
+	text = strings.TrimPrefix(text, "\ufeff")
+	text = strings.NewReplacer("\r\n", "\n", "\r", "\n", "\u00a0", " ", "\u202f", " ").Replace(text)
+	p := lapParser{points: pointTime.MatchString(text)}
+	for i, line := range strings.Split(text, "\n") {
+		line, _, _ = strings.Cut(line, "#")
+		if line = strings.TrimSpace(line); line == "" {
+			continue
+		}
+		p.line, p.text = i+1, line
+		if err := p.read(); err != nil {
+			return nil, err
+		}
+	}
+	if len(p.laps) == 0 {
+		return nil, fmt.Errorf("there are no lap times; expected one on a line, such as 48.60 or 0:48.60")
+	}
+	return p.laps, nil
+}
+
+type lapParser struct {
+	points bool // times have decimal points, so commas separate
+	laps   []Lap
+	line   int
+	text   string
+
+	begun  bool // a line with content was seen
+	column int  // of the time, from 1; 0 if there is no header
+	flags  int  // column of the flag; 0 if there is none
+}
+
+func (p *lapParser) fail(format string, args ...any) error {
+	text := p.text
+	if r := []rune(text); len(r) > 40 {
+		text = string(r[:40]) + "…"
+	}
+	return &LapError{p.line, text, fmt.Sprintf(format, args...)}
+}
+
+func (p *lapParser) read() error {
+	first := !p.begun
+	p.begun = true
+	if first && p.header() {
+		return nil
+	}
+	if p.column > 0 {
+		return p.row()
+	}
+	return p.free()
+}
+
+// cells splits a line of a table.
+func (p *lapParser) cells() []string {
+	sep := ","
+	switch {
+	case strings.Contains(p.text, "\t"):
+		sep = "\t"
+	case strings.Contains(p.text, ";"):
+		sep = ";"
+	}
+	cells := strings.Split(p.text, sep)
+	for i, c := range cells {
+		cells[i] = strings.Trim(strings.TrimSpace(c), `"`)
+	}
+	return cells
+}
+
+// header reads the first line if it names a column for the time.
+func (p *lapParser) header() bool {
+	cells := p.cells()
+	for i, c := range cells {
+		switch strings.ToLower(strings.NewReplacer("_", " ", "-", " ").Replace(c)) {
+		case "time", "lap time", "laptime", "lap time (s)", "time (s)", "seconds":
+			p.column = i + 1
+		case "flag", "note", "comment", "remark", "state":
+			p.flags = i + 1
+		}
+	}
+	if p.column == 0 {
+		p.flags = 0
+	}
+	return p.column > 0
+}
+
+// row reads a line of a table with a header.
+func (p *lapParser) row() error {
+	cells := p.cells()
+	if p.column == len(cells)-1 && !p.points && p.flags == 0 && strings.Contains(p.text, ",") && !strings.ContainsAny(p.text, ";\t") {
+		return p.fail("the comma separates columns and decimals; write 48.60, or separate the columns by ;")
+	}
+	if p.column > len(cells) {
+		return p.fail("column %d, the lap time, is missing", p.column)
+	}
+	l, err := p.time(cells[p.column-1])
+	if err != nil {
+		return err
+	}
+	if p.flags > 0 && p.flags <= len(cells) && cells[p.flags-1] != "" {
+		note := cells[p.flags-1]
+		f, ok := flagOf(note)
+		if !ok {
+			return p.fail("%q is not a reason to leave a lap out; expected %s", note, flagList)
+		}
+		l.Flag = f
+		if f == Spoiled {
+			l.Why = note
+		}
+	}
+	p.laps = append(p.laps, l)
+	return nil
+}
+
+// flagOf finds the flag that one of the words of a note stands for.
+func flagOf(note string) (Flag, bool) {
+	for _, w := range strings.FieldsFunc(strings.ToLower(note), func(r rune) bool { return !unicode.IsLetter(r) && r != '-' }) {
+		if f, ok := flagWords[w]; ok {
+			return f, true
+		}
+	}
+	return Timed, false
+}
+
+// free reads a line without a header.
+func (p *lapParser) free() error {
+	words := strings.FieldsFunc(p.text, func(r rune) bool {
+		return unicode.IsSpace(r) || r == ';' || r == '(' || r == ')' || r == '"' || r == ',' && p.points
+	})
+	var times []Lap
+	number := false // a lap number waits for its time
+	for i, w := range words {
+		if !p.points {
+			w = strings.TrimSuffix(w, ",")
+		}
+		lower := strings.ToLower(strings.TrimSuffix(strings.TrimSuffix(w, ":"), "."))
+		switch {
+		case timeWord.MatchString(w):
+			l, err := p.time(w)
+			if err != nil {
+				return err
+			}
+			times, number = append(times, l), false
+		case lower == "lap" || lower == "s" || lower == "sec" || lower == "l" || lower == "-" || lower == "=" || lower == "":
+		case isWhole(lower):
+			if number {
+				return p.fail("%q and the number before it are both without hundredths: which is the lap, which the time?", w)
+			}
+			number = true
+		default:
+			f, ok := flagWords[strings.Trim(lower, "-!*.,")]
+			if !ok && !strings.ContainsFunc(w, unicode.IsDigit) && i > 0 && len(times) > 0 && times[len(times)-1].Flag == Spoiled {
+				times[len(times)-1].Why += " " + w // "spin at the hairpin"
+				continue
+			}
+			switch {
+			case !ok && strings.Count(w, ",") > 1:
+				return p.fail("the comma separates times and decimals; write 48.60, or a time on each line")
+			case !ok:
+				return p.fail("%q is neither a lap time (48.60, 0:48.60) nor a reason to leave a lap out (%s)", w, flagList)
+			case len(times) == 0:
+				return p.fail("%q stands before any time; write the time first, then the reason: 49.92 %s", w, lower)
+			}
+			last := &times[len(times)-1]
+			last.Flag = f
+			if f == Spoiled {
+				last.Why = strings.Trim(lower, "-!*.,")
+			}
+		}
+	}
+	switch {
+	case number && len(times) == 0:
+		return p.fail("a whole number is a lap's number, not its time; write hundredths, such as 48.60")
+	case number:
+		return p.fail("the last number has no hundredths; is it a lap number or a time?")
+	case len(times) == 0:
+		return p.fail("there is no time on this line")
+	}
+	lo, hi := times[0].Seconds, times[0].Seconds
+	for _, l := range times {
+		lo, hi = min(lo, l.Seconds), max(hi, l.Seconds)
+	}
+	if hi > 1.5*lo && len(times) > 2 {
+		return p.fail("these times are too different to be laps; if they are parts of a lap, put a first line that names the column of the lap time: lap,time,…")
+	}
+	p.laps = append(p.laps, times...)
+	return nil
+}
+
+func isWhole(w string) bool {
+	w = strings.TrimPrefix(strings.TrimPrefix(strings.TrimPrefix(w, "lap"), "l"), "#")
+	return w != "" && strings.Trim(w, "0123456789") == ""
+}
+
+// time reads one time.
+func (p *lapParser) time(w string) (Lap, error) {
+	m := timeWord.FindStringSubmatch(strings.TrimSuffix(strings.TrimSpace(w), "s"))
+	if m == nil {
+		return Lap{}, p.fail("%q is not a lap time; expected 48.60, 0:48.60 or 48,60", w)
+	}
+	if p.points && commaTime.MatchString(w) {
+		return Lap{}, p.fail("%q has a decimal comma but other times have a point", w)
+	}
+	seconds, _ := strconv.ParseFloat(m[2]+"."+m[3], 64)
+	if m[1] != "" {
+		if seconds >= 60 {
+			return Lap{}, p.fail("%q has %s seconds after its minutes; expected 0 to 59", w, m[2])
+		}
+		minutes, _ := strconv.Atoi(m[1])
+		seconds += float64(60 * minutes)
+	}
+	scale := math.Pow(10, float64(len(m[3])))
+	seconds = math.Round(seconds*scale) / scale
+	if seconds < shortestLap || seconds > longestLap {
+		return Lap{}, p.fail("a lap of %s s is not a kart's; expected %d s to %d minutes", strconv.FormatFloat(seconds, 'f', -1, 64), shortestLap, longestLap/60)
+	}
+	return Lap{Seconds: seconds, Decimals: len(m[3])}, nil
+}
