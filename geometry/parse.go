@@ -75,6 +75,7 @@ func ParseClock(s string) (Clock, error) {
 type dimension[T ~float64] struct {
 	name  string // "angle"
 	hint  string // how to write a number n that came without a unit
+	among string // the units, for a message
 	units map[string]T
 	// sexagesimal allows a second and third part in smaller units: 1°30'15".
 	sexagesimal bool
@@ -82,6 +83,7 @@ type dimension[T ~float64] struct {
 
 var angles = dimension[Angle]{
 	name: "angle", hint: "write %sdeg or %srad", sexagesimal: true,
+	among: "deg, ', \" (degrees, minutes, seconds) or rad",
 	units: map[string]Angle{
 		"deg": Degree, "degs": Degree, "degree": Degree, "degrees": Degree, "°": Degree, "º": Degree, "d": Degree,
 		"'": Minute, "′": Minute, "min": Minute, "arcmin": Minute, "m": Minute,
@@ -91,7 +93,7 @@ var angles = dimension[Angle]{
 }
 
 var lengths = dimension[Length]{
-	name: "length", hint: "write %smm or %sin",
+	name: "length", hint: "write %smm or %sin", among: "mm, cm, m or in",
 	units: map[string]Length{
 		"mm": Millimetre, "cm": Centimetre, "m": Metre, "µm": Millimetre / 1000, "um": Millimetre / 1000,
 		"in": Inch, "inch": Inch, "inches": Inch, "\"": Inch, "″": Inch, "''": Inch, "thou": Inch / 1000,
@@ -99,7 +101,7 @@ var lengths = dimension[Length]{
 }
 
 var turns = dimension[Turns]{
-	name: "turns", hint: "write %s turns or %s deg",
+	name: "turns", hint: "write %s turns or %s deg", among: "turns, half turns, flats or deg",
 	units: map[string]Turns{
 		"turn": 1, "turns": 1, "t": 1, "half turn": 0.5, "half turns": 0.5, "half-turn": 0.5, "half-turns": 0.5,
 		"quarter turn": 0.25, "quarter turns": 0.25, "flat": 1. / 6, "flats": 1. / 6,
@@ -136,7 +138,7 @@ func parseOne[T ~float64](s string, d dimension[T]) (T, error) {
 			n := strconv.FormatFloat(v*float64(sign), 'g', -1, 64)
 			return 0, fmt.Errorf("%s %q has no unit (%s)", d.name, s, fmt.Sprintf(d.hint, n, n))
 		case !known:
-			return 0, fmt.Errorf("%s %q has the unit %q, which is not one of %s", d.name, s, word, d.allowed())
+			return 0, fmt.Errorf("%s %q has the unit %q, which is not one of %s", d.name, s, word, d.among)
 		case !first && (!d.sexagesimal || unit >= last):
 			return 0, fmt.Errorf("%s %q has more than one value", d.name, s)
 		}
@@ -251,14 +253,4 @@ func unitWord(s string) (word, rest string) {
 		i++
 	}
 	return strings.ToLower(strings.TrimSpace(s[:i])), s[i:]
-}
-
-func (d dimension[T]) allowed() string {
-	switch d.name {
-	case "angle":
-		return "deg, ', \" (degrees, minutes, seconds) or rad"
-	case "length":
-		return "mm, cm, m or in"
-	}
-	return "turns, half turns, flats or deg"
 }
