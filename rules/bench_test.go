@@ -133,14 +133,14 @@ func BenchmarkRun(b *testing.B) {
 		{"all/100000", field{n: 100_000, symptoms: 20, tracks: 10, same: true}, Facts{Symptoms: []Symptom{{ID: "s0"}}, Track: "t0"}, 0},
 		{"growing/1000", field{n: 1000, symptoms: 20, tracks: 10}, typical(), time.Microsecond},
 		{"growing/100000", field{n: 100_000, symptoms: 2000, tracks: 10}, typical(), 50 * time.Microsecond},
-		{"wild/1000", field{n: 1000, symptoms: 20, tracks: 10, wild: 100}, typical(), time.Microsecond},
+		{"wild/1000", field{n: 1000, symptoms: 20, tracks: 10, wild: 100}, typical(), 2 * time.Microsecond}, // eight hits
 		{"wild/100000", field{n: 100_000, symptoms: 20, tracks: 10, wild: 1000}, typical(), 50 * time.Microsecond},
 	} {
 		b.Run(bb.name, func(b *testing.B) {
 			s := bb.f.build(b)
 			c := compileFacts(b, s, bb.facts)
 			var buf Buffer
-			s.run(&c, &buf, true)
+			s.run(c.situation, &buf, true)
 			hits := float64(len(buf.hits))
 			b.ReportAllocs()
 			for b.Loop() {
@@ -194,7 +194,7 @@ func BenchmarkScan(b *testing.B) {
 			c := compileFacts(b, s, typical())
 			var buf Buffer
 			for b.Loop() {
-				s.scan(&c, &buf, false)
+				s.scan(c.situation, &buf, false)
 			}
 		})
 	}
@@ -297,7 +297,7 @@ func TestExpressionEngineAgrees(t *testing.T) {
 		e.env["symptom"], e.env["track"], e.env["grip"], e.env["laps"] = facts.Symptoms[0].ID, facts.Track, facts.Grip.Number, facts.Tyres.Number
 		c := compileFacts(t, s, facts)
 		var buf Buffer
-		s.run(&c, &buf, true)
+		s.run(c.situation, &buf, true)
 		if got := e.fired(t); got != len(buf.hits) {
 			t.Errorf("%+v: the expression engine fires %d rules, ours %d", facts, got, len(buf.hits))
 		}
@@ -328,7 +328,7 @@ func BenchmarkRatios(b *testing.B) {
 	var run, scan, engine, runLarge time.Duration
 	for b.Loop() {
 		run = fastest(100, func() { s.Run(c, &buf) })
-		scan = fastest(5, func() { s.scan(&c, &buf, false) })
+		scan = fastest(5, func() { s.scan(c.situation, &buf, false) })
 		engine = fastest(1, func() { e.fired(b) })
 		runLarge = fastest(5, func() { large.Run(cl, &bufLarge) })
 	}

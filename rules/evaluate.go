@@ -53,10 +53,10 @@ func (s *Set) Evaluate(f Facts) (Result, error) {
 		return Result{}, err
 	}
 	var buf Buffer
-	return s.result(&c, &buf, s.run(&c, &buf, true)), nil
+	return s.result(c.situation, &buf, s.run(c.situation, &buf, true)), nil
 }
 
-func (s *Set) result(c *Compiled, buf *Buffer, verdicts []Verdict) Result {
+func (s *Set) result(c *situation, buf *Buffer, verdicts []Verdict) Result {
 	slices.SortFunc(buf.hits, func(a, b hit) int { return cmp.Compare(a.rule, b.rule) })
 	res := Result{Verdicts: verdicts, Fired: len(buf.hits), Silent: len(s.rules) - len(buf.hits)}
 	checks := map[string]int{}

@@ -45,11 +45,11 @@ func (s *Set) Explain(f Facts) ([]Account, error) {
 		return nil, err
 	}
 	var buf Buffer
-	s.scan(&c, &buf, true)
+	s.scan(c.situation, &buf, true)
 	accounts := make([]Account, len(s.rules))
 	for i := range accounts {
 		a := &accounts[i]
-		*a = Account{Rule: &s.rules[i], Grade: s.gate(int32(i)).grade(&c), Learned: s.learned[i], Conditions: s.conditions(int32(i), &c)}
+		*a = Account{Rule: &s.rules[i], Grade: s.gate(int32(i)).grade(c.situation), Learned: s.learned[i], Conditions: s.conditions(int32(i), c.situation)}
 		a.Support = support(a.Grade, s.strength[s.gateAt[i]].weight)
 		if a.Grade < 1 {
 			a.Limit = limiting(a.Conditions)
@@ -88,7 +88,7 @@ func limiting(conditions []Condition) string {
 }
 
 // conditions grades each condition of a rule by itself.
-func (s *Set) conditions(rule int32, c *Compiled) []Condition {
+func (s *Set) conditions(rule int32, c *situation) []Condition {
 	r, g, f := &s.rules[rule], s.gate(rule), &c.facts
 	var out []Condition
 	if g.needsReading {
@@ -161,7 +161,7 @@ func (s *Set) hasSymptom(f *Facts, id string) (has string, silent bool) {
 
 // readingConditions grades the conditions on symptom, phase, corner and severity
 // by the reading that meets most of them: they have to be met by one reading.
-func (s *Set) readingConditions(r *Rule, g *gate, c *Compiled) []Condition {
+func (s *Set) readingConditions(r *Rule, g *gate, c *situation) []Condition {
 	var best []Condition
 	bestMet, bestGrade := -1, 0.0
 	for i := range c.readings {
@@ -260,7 +260,7 @@ func (s *Set) Flips(f Facts) ([]Flip, error) {
 		return nil, err
 	}
 	var buf Buffer
-	before := directions(s.run(&c, &buf, false))
+	before := directions(s.run(c.situation, &buf, false))
 	f = c.facts
 	x := &flipper{set: s, before: before}
 
@@ -339,7 +339,7 @@ func (x *flipper) changes(f Facts) []Change {
 		return nil
 	}
 	var out []Change
-	for i, v := range x.set.run(&c, &x.buf, true) {
+	for i, v := range x.set.run(c.situation, &x.buf, true) {
 		if v.Direction != 0 && v.Direction != x.before[i] {
 			out = append(out, Change{Move: v.Move, Was: x.before[i], Now: v.Direction})
 		}

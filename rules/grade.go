@@ -38,7 +38,7 @@ func Fold(x, y float64) float64 {
 	case x <= 0 && y <= 0:
 		return x + y + float64(x*y)
 	}
-	return (x + y) / (1 - math.Min(math.Abs(x), math.Abs(y)))
+	return (x + y) / (1 - min(math.Abs(x), math.Abs(y)))
 }
 
 // maxSupport caps a rule's support: full belief could never be contradicted.
@@ -49,14 +49,17 @@ const maxSupport = 0.99
 const nano = 1e9
 
 // support returns s = min(0.99, g·w), w being confidence times learned factor.
-func support(g, w float64) float64 { return math.Min(maxSupport, g*w) }
+func support(g, w float64) float64 { return min(maxSupport, g*w) }
 
 // nats returns the evidence −ln(1−s) of a support, in nano-nats.
 func nats(s float64) int64 { return int64(math.Round(nano * -math.Log1p(-s))) }
 
+// belowOne is the largest float64 below 1.
+const belowOne = 1 - 1.0/(1<<53)
+
 // belief returns 1−e^(−E) for evidence in nano-nats: at least 0, less than 1.
 func belief(evidence int64) float64 {
-	return math.Min(-math.Expm1(float64(-evidence)/nano), math.Nextafter(1, 0))
+	return min(-math.Expm1(float64(-evidence)/nano), belowOne)
 }
 
 // normalise shares the belief that remains when conflict is set aside (Dempster's

@@ -552,7 +552,7 @@ func TestIndexEqualsScan(t *testing.T) {
 			t.Fatal(err)
 		}
 		var a, b Buffer
-		indexed, scanned := s.run(&c, &a, true), s.scan(&c, &b, true)
+		indexed, scanned := s.run(c.situation, &a, true), s.scan(c.situation, &b, true)
 		if diff := gocmp.Diff(scanned, indexed); diff != "" {
 			t.Fatalf("verdicts (-scan +index):\n%s", diff)
 		}

@@ -9,7 +9,9 @@ import (
 
 // Compiled is facts made ready for a set and the sets made from it by
 // WithLearned. It never changes.
-type Compiled struct {
+type Compiled struct{ *situation }
+
+type situation struct {
 	owner    *compiled
 	facts    Facts // settled
 	readings []reading
@@ -51,7 +53,7 @@ func (s *Set) Compile(f Facts) (Compiled, error) {
 	if err != nil {
 		return Compiled{}, err
 	}
-	c := Compiled{owner: s.compiled, facts: f}
+	c := &situation{owner: s.compiled, facts: f}
 	c.cells = append(c.cells, cellOf(anyOf, 0))
 	add := func(list []int32, x int32) []int32 {
 		if slices.Contains(list, x) {
@@ -100,7 +102,7 @@ func (s *Set) Compile(f Facts) (Compiled, error) {
 			c.keys = add(c.keys, keyOf(t.track, w))
 		}
 	}
-	return c, nil
+	return Compiled{c}, nil
 }
 
 // wordBit returns the bit of a word in a mask, 0 when nothing is said.
@@ -145,7 +147,7 @@ func (l *level) misses(g *glance) bool {
 }
 
 // grade returns the grade to which the gate is open: the least of its conditions.
-func (g *gate) grade(c *Compiled) float64 {
+func (g *gate) grade(c *situation) float64 {
 	if g.wet>>c.facts.Wet&1 == 0 {
 		return 0
 	}
@@ -189,7 +191,7 @@ func (g *gate) grade(c *Compiled) float64 {
 }
 
 // bestReading returns the best grade of a reading that carries the rule.
-func (g *gate) bestReading(c *Compiled) float64 {
+func (g *gate) bestReading(c *situation) float64 {
 	best := 0.0
 	for i := range c.readings {
 		r := &c.readings[i]
@@ -212,7 +214,7 @@ func (g *gate) names(symptom int32) bool {
 }
 
 // reported returns the best grade of a symptom, in any phase and corner.
-func reported(c *Compiled, symptom int32) float64 {
+func reported(c *situation, symptom int32) float64 {
 	best := 0.0
 	for i := range c.readings {
 		if r := &c.readings[i]; r.symptom == symptom {
@@ -343,11 +345,11 @@ func (s *Set) Run(c Compiled, buf *Buffer) []Verdict {
 	if c.owner != s.compiled {
 		panic("rules: facts compiled for another set")
 	}
-	return s.run(&c, buf, false)
+	return s.run(c.situation, buf, false)
 }
 
 // run evaluates with the index; keep makes it collect the hits in the buffer.
-func (s *Set) run(c *Compiled, buf *Buffer, keep bool) []Verdict {
+func (s *Set) run(c *situation, buf *Buffer, keep bool) []Verdict {
 	buf.prepare(s)
 	ix := &s.index
 	for _, cell := range c.cells {
@@ -369,7 +371,7 @@ func (s *Set) run(c *Compiled, buf *Buffer, keep bool) []Verdict {
 }
 
 // scan evaluates without the index: every rule is tried.
-func (s *Set) scan(c *Compiled, buf *Buffer, keep bool) []Verdict {
+func (s *Set) scan(c *situation, buf *Buffer, keep bool) []Verdict {
 	buf.prepare(s)
 	for i := range s.gates {
 		s.try(int32(i), c, buf, keep)
@@ -378,7 +380,7 @@ func (s *Set) scan(c *Compiled, buf *Buffer, keep bool) []Verdict {
 }
 
 // try casts the ballots of the rule with the i-th gate if it fires.
-func (s *Set) try(i int32, c *Compiled, buf *Buffer, keep bool) {
+func (s *Set) try(i int32, c *situation, buf *Buffer, keep bool) {
 	g := &s.gates[i]
 	if g.several {
 		if buf.seen[i] == buf.round {

@@ -158,7 +158,7 @@ func (p *parser) header() (*Node, []string, error) {
 
 // open returns the table of a header within n.
 func (p *parser) open(n *Node, last part, at Span, array bool) (*Node, error) {
-	old := n.byName[last.name]
+	old := n.Entry(last.name)
 	switch {
 	case !array && old == nil:
 		return n.add(&Node{Name: last.name, Kind: Table, Key: last.at, Value: at, index: -1}), nil
@@ -176,7 +176,7 @@ func (p *parser) open(n *Node, last part, at Span, array bool) (*Node, error) {
 
 // into returns the table that a part of a path leads to, making one if needed.
 func (p *parser) into(n *Node, pt part, value Span) (*Node, error) {
-	next := n.byName[pt.name]
+	next := n.Entry(pt.name)
 	if next == nil {
 		return n.add(&Node{Name: pt.name, Kind: Table, Key: pt.at, Value: value, index: -1}), nil
 	}
@@ -189,14 +189,21 @@ func (p *parser) into(n *Node, pt part, value Span) (*Node, error) {
 	return nil, p.fail(pt.at.Start, "%q is a value, defined at %s, not a table", pt.name, next.Key)
 }
 
+// few is how many entries are looked through for a name; more get a map.
+const few = 16
+
 func (n *Node) add(child *Node) *Node {
 	child.parent = n
 	n.nodes = append(n.nodes, child)
-	if child.index < 0 {
-		if n.byName == nil {
-			n.byName = map[string]*Node{}
-		}
+	switch {
+	case child.index >= 0:
+	case n.byName != nil:
 		n.byName[child.Name] = child
+	case len(n.nodes) > few:
+		n.byName = make(map[string]*Node, 2*few)
+		for _, e := range n.nodes {
+			n.byName[e.Name] = e
+		}
 	}
 	return child
 }
@@ -226,7 +233,7 @@ func (p *parser) entry(table *Node, path []string) error {
 		}
 	}
 	last := parts[len(parts)-1]
-	if old := n.byName[last.name]; old != nil {
+	if old := n.Entry(last.name); old != nil {
 		return p.fail(last.at.Start, "%q is defined already, at %s", last.name, old.Key)
 	}
 	return p.value(n.add(&Node{Name: last.name, Key: last.at, index: -1}), path)

@@ -113,7 +113,7 @@ type Node struct {
 	parent *Node
 	index  int // among the parent's elements, −1 if not an element
 	nodes  []*Node
-	byName map[string]*Node
+	byName map[string]*Node // nil while the entries are few
 }
 
 // Nodes returns the entries of a table, or the elements of an array, in the order
@@ -130,7 +130,15 @@ func (n *Node) Entry(name string) *Node {
 	if n == nil {
 		return nil
 	}
-	return n.byName[name]
+	if n.byName != nil {
+		return n.byName[name]
+	}
+	for _, e := range n.nodes {
+		if e.index < 0 && e.Name == name {
+			return e
+		}
+	}
+	return nil
 }
 
 // Element returns element i of an array, or nil. It may be called on nil.

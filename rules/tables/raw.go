@@ -11,8 +11,8 @@ import (
 // knows better than this package what to make of them. The caller must not
 // change them.
 func (t *Table) Data() map[string]any {
-	out := make(map[string]any, len(t.fields))
-	for k, f := range t.fields {
+	out := make(map[string]any, len(t.data)+len(t.over))
+	for k, f := range t.fields() {
 		out[k] = f.data
 	}
 	return out
@@ -26,7 +26,8 @@ func (t *Table) Place(path string) source.Span {
 		name, index, indexed := strings.Cut(part, "[")
 		var n *source.Node
 		if at == nil {
-			n = t.fields[name].node
+			f, _ := t.field(name)
+			n = f.node
 		} else {
 			n = at.Entry(name)
 		}

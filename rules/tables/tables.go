@@ -11,6 +11,7 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
+	"iter"
 	"maps"
 	"math"
 	"slices"
@@ -63,7 +64,7 @@ func (r *Reader) Findings() []diag.Diagnostic {
 // then a finding; the source file is never nil.
 func (r *Reader) Read(name string, data []byte) (*Table, *source.File) {
 	file, indexErr := source.Parse(name, data)
-	var decoded map[string]any
+	var decoded document
 	_, err := toml.Decode(string(data), &decoded)
 	var syntax toml.ParseError
 	var index *source.SyntaxError
@@ -94,13 +95,24 @@ func lower(s string) string {
 	return s
 }
 
+// A document receives what the decoder has read, as it is.
+type document map[string]any
+
+// UnmarshalTOML implements toml.Unmarshaler.
+func (d *document) UnmarshalTOML(data any) error {
+	*d, _ = data.(map[string]any)
+	return nil
+}
+
 // A Table is a table of a file, or of one with parts of others laid over it.
 type Table struct {
 	// At is where something that the table lacks is missed: its header, its key,
 	// or the start of the file.
 	At     source.Span
 	reader *Reader
-	fields map[string]field
+	data   map[string]any
+	node   *source.Node
+	over   map[string]field // laid over data
 }
 
 type field struct {
@@ -109,45 +121,79 @@ type field struct {
 }
 
 func (r *Reader) table(data map[string]any, n *source.Node) *Table {
-	t := &Table{At: n.Value, reader: r, fields: make(map[string]field, len(data))}
+	t := &Table{At: n.Value, reader: r, data: data, node: n}
 	if n.Kind == source.InlineTable {
 		t.At = n.Key
 		if n.Key == n.Value { // an element of a list
 			t.At = n.Value.File.Span(n.Value.Start, n.Value.Start+1)
 		}
 	}
-	for k, v := range data {
-		t.fields[k] = field{v, n.Entry(k)}
-	}
 	return t
+}
+
+// field returns a value and its node.
+func (t *Table) field(key string) (field, bool) {
+	if f, ok := t.over[key]; ok {
+		return f, true
+	}
+	v, ok := t.data[key]
+	if !ok {
+		return field{}, false
+	}
+	return field{v, t.node.Entry(key)}, true
+}
+
+// fields returns every field, in no order.
+func (t *Table) fields() iter.Seq2[string, field] {
+	return func(yield func(string, field) bool) {
+		for k, f := range t.over {
+			if !yield(k, f) {
+				return
+			}
+		}
+		for k, v := range t.data {
+			if _, over := t.over[k]; !over && !yield(k, field{v, t.node.Entry(k)}) {
+				return
+			}
+		}
+	}
 }
 
 // Over returns the table with the fields of another laid over it, apart from
 // those named. Neither table changes.
 func (t *Table) Over(top *Table, except ...string) *Table {
-	u := &Table{At: t.At, reader: t.reader, fields: maps.Clone(t.fields)}
-	for k, f := range top.fields {
+	u := *t
+	u.over = make(map[string]field)
+	maps.Copy(u.over, t.over)
+	for k, f := range top.fields() {
 		if !slices.Contains(except, k) {
-			u.fields[k] = f
+			u.over[k] = f
 		}
 	}
-	return u
+	return &u
 }
 
 // Has reports whether the table has a key.
-func (t *Table) Has(key string) bool { _, ok := t.fields[key]; return ok }
+func (t *Table) Has(key string) bool { _, ok := t.field(key); return ok }
 
 // Keys returns the keys of the table in the order in which they are written.
 func (t *Table) Keys() []string {
-	return slices.SortedFunc(maps.Keys(t.fields), func(a, b string) int {
-		x, y := t.fields[a].node.Key, t.fields[b].node.Key
+	var keys []string
+	at := map[string]source.Span{}
+	for k, f := range t.fields() {
+		keys = append(keys, k)
+		at[k] = f.node.Key
+	}
+	slices.SortFunc(keys, func(a, b string) int {
+		x, y := at[a], at[b]
 		return cmp.Or(strings.Compare(x.File.Name, y.File.Name), cmp.Compare(x.Start, y.Start), strings.Compare(a, b))
 	})
+	return keys
 }
 
 // Key returns the place of a key, or of the table if it does not have it.
 func (t *Table) Key(key string) source.Span {
-	if f, ok := t.fields[key]; ok {
+	if f, ok := t.field(key); ok {
 		return f.node.Key
 	}
 	return t.At
@@ -155,7 +201,7 @@ func (t *Table) Key(key string) source.Span {
 
 // Value returns the place of a value, or of the table if it does not have the key.
 func (t *Table) Value(key string) source.Span {
-	if f, ok := t.fields[key]; ok {
+	if f, ok := t.field(key); ok {
 		return f.node.Value
 	}
 	return t.At
@@ -166,9 +212,9 @@ func (t *Table) Report(d diag.Diagnostic) { t.reader.Report(d) }
 
 // Allow reports every key that is not among those allowed.
 func (t *Table) Allow(keys ...string) {
-	for _, k := range t.Keys() {
+	for k, f := range t.fields() {
 		if !slices.Contains(keys, k) {
-			t.Report(diag.Errorf(UnknownKey, t.fields[k].node.Key, "the key %q is not known here", k).WithHelp(diag.DidYouMean(k, keys)))
+			t.Report(diag.Errorf(UnknownKey, f.node.Key, "the key %q is not known here", k).WithHelp(diag.DidYouMean(k, keys)))
 		}
 	}
 }
@@ -218,7 +264,7 @@ func typeName(v any) string {
 // Text returns a string. ok is false if the key is not there or, which is a
 // finding, not a string.
 func (t *Table) Text(key string) (s string, ok bool) {
-	f, there := t.fields[key]
+	f, there := t.field(key)
 	if !there {
 		return "", false
 	}
@@ -230,7 +276,7 @@ func (t *Table) Text(key string) (s string, ok bool) {
 
 // Number returns a number, whole or not; a NaN is a finding.
 func (t *Table) Number(key string) (x float64, ok bool) {
-	f, there := t.fields[key]
+	f, there := t.field(key)
 	if !there {
 		return 0, false
 	}
@@ -252,7 +298,7 @@ func asNumber(v any) (float64, bool) {
 
 // Whole returns a whole number.
 func (t *Table) Whole(key string) (n int64, ok bool) {
-	f, there := t.fields[key]
+	f, there := t.field(key)
 	if !there {
 		return 0, false
 	}
@@ -264,7 +310,7 @@ func (t *Table) Whole(key string) (n int64, ok bool) {
 
 // Bool returns true or false.
 func (t *Table) Bool(key string) (b, ok bool) {
-	f, there := t.fields[key]
+	f, there := t.field(key)
 	if !there {
 		return false, false
 	}
@@ -283,7 +329,7 @@ type Item struct {
 // Texts returns a list of strings; a string by itself is a list of one. Elements
 // of another type are findings and left out.
 func (t *Table) Texts(key string) []Item {
-	f, there := t.fields[key]
+	f, there := t.field(key)
 	if !there {
 		return nil
 	}
@@ -310,7 +356,7 @@ func (t *Table) Texts(key string) []Item {
 // Numbers returns a list of numbers. ok is false if the key is not there or,
 // which is a finding, something else.
 func (t *Table) Numbers(key string) (xs []float64, ok bool) {
-	f, there := t.fields[key]
+	f, there := t.field(key)
 	if !there {
 		return nil, false
 	}
@@ -332,7 +378,8 @@ func (t *Table) Numbers(key string) (xs []float64, ok bool) {
 
 // IsNumbers reports whether a key holds a list whose first element is a number.
 func (t *Table) IsNumbers(key string) bool {
-	list, ok := asList(t.fields[key].data)
+	f, _ := t.field(key)
+	list, ok := asList(f.data)
 	if !ok || len(list) == 0 {
 		return false
 	}
@@ -342,7 +389,8 @@ func (t *Table) IsNumbers(key string) bool {
 
 // Element returns the place of element i of the list at a key.
 func (t *Table) Element(key string, i int) source.Span {
-	if e := t.fields[key].node.Element(i); e != nil {
+	f, _ := t.field(key)
+	if e := f.node.Element(i); e != nil {
 		return e.Value
 	}
 	return t.Value(key)
@@ -351,7 +399,7 @@ func (t *Table) Element(key string, i int) source.Span {
 // Table returns the table at a key, or nil if it is not there or, which is a
 // finding, not a table.
 func (t *Table) Table(key string) *Table {
-	f, there := t.fields[key]
+	f, there := t.field(key)
 	if !there {
 		return nil
 	}
@@ -365,7 +413,7 @@ func (t *Table) Table(key string) *Table {
 
 // Tables returns the tables of a list, written as [[key]] or as key = [{…}].
 func (t *Table) Tables(key string) []*Table {
-	f, there := t.fields[key]
+	f, there := t.field(key)
 	if !there {
 		return nil
 	}
@@ -402,6 +450,7 @@ func asList(v any) ([]any, bool) {
 
 // IsNumber reports whether a key holds a number.
 func (t *Table) IsNumber(key string) bool {
-	_, ok := asNumber(t.fields[key].data)
+	f, _ := t.field(key)
+	_, ok := asNumber(f.data)
 	return ok
 }
