@@ -141,6 +141,9 @@ func (c *Corner) Solve(now Setting, goal Goal) (*Answer, error) {
 	}
 	combos := 1
 	set := append(Setting(nil), now...)
+	if goal.Steps != nil {
+		s.starts = 0 // begin where that setting stands, and nowhere else
+	}
 	for i, a := range c.Adjusters {
 		t := a.Travel()
 		switch {
@@ -159,7 +162,7 @@ func (c *Corner) Solve(now Setting, goal Goal) (*Answer, error) {
 			}
 		default:
 			s.free = append(s.free, i)
-			if w, ok := a.Adjuster.(Wraps); ok && w.Wraps() {
+			if w, ok := a.Adjuster.(Wraps); ok && w.Wraps() && s.starts > 0 {
 				s.starts = 8
 			}
 		}
@@ -248,7 +251,7 @@ func (s *solver) settle(set Setting) (best Solution, found bool) {
 		starts := 1
 		for k := range x {
 			if touched>>k&1 == 1 {
-				starts *= s.starts
+				starts *= max(1, s.starts)
 			}
 		}
 		for start := range starts {
@@ -258,11 +261,14 @@ func (s *solver) settle(set Setting) (best Solution, found bool) {
 				if touched>>k&1 == 0 {
 					continue
 				}
-				if m := n % s.starts; m > 0 {
+				if s.goal.Steps != nil {
+					x[k] = s.goal.Steps[i] // nearly there
+				}
+				if m := n % max(1, s.starts); m > 0 {
 					t := s.c.Adjusters[i].Travel()
 					x[k] = t.Min + (t.Max-t.Min)*float64(m)/float64(s.starts)
 				}
-				n /= s.starts
+				n /= max(1, s.starts)
 			}
 			if touched != 0 {
 				s.lead = s.mostMoved(set, x, touched)

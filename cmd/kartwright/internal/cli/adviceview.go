@@ -76,14 +76,14 @@ type adviceJSON struct {
 	Trace        []accountJSON     `json:"trace,omitempty" jsonschema_description:"with --why: every rule, fired or not"`
 }
 
-func viewAdvice(adv *advisor.Advice, sure *advisor.Sureness, accounts []rules.Account, u geometry.Units) adviceJSON {
+func viewAdvice(adv *advisor.Advice, sure *advisor.Sureness, notes []string, accounts []rules.Account, u geometry.Units) adviceJSON {
 	voc := adv.Request.Rules.Vocabulary()
 	words := moveWords(adv)
 	f := adv.Request.Facts
 	out := adviceJSON{
 		Command: "advise", Kart: adv.Request.Kart.Name, Status: string(adv.Status),
 		Understood: factsJSON{Symptoms: []string{}, Track: f.Track, Grip: voc.Grip.Format(f.Grip), Tyres: voc.Tyres.Format(f.Tyres), Wet: f.Wet.String()},
-		Checks:     []checkJSON{}, Uneven: list(adv.Uneven), First: viewSuggestion(adv.First, sure, u), Alternatives: []*suggestionJSON{},
+		Checks:     []checkJSON{}, Uneven: list(adv.Uneven), First: viewSuggestion(adv.First, sure, notes, u), Alternatives: []*suggestionJSON{},
 		Refused: []refusalJSON{}, Undecided: []verdictJSON{}, Verdicts: []verdictJSON{},
 		Missing: viewFlips(voc, adv.Missing), Turning: viewFlips(voc, adv.Turning),
 	}
@@ -94,7 +94,7 @@ func viewAdvice(adv *advisor.Advice, sure *advisor.Sureness, accounts []rules.Ac
 		out.Checks = append(out.Checks, checkJSON{c.Text, list(c.Rules)})
 	}
 	for i := range adv.Alternatives {
-		out.Alternatives = append(out.Alternatives, viewSuggestion(&adv.Alternatives[i], nil, u))
+		out.Alternatives = append(out.Alternatives, viewSuggestion(&adv.Alternatives[i], nil, nil, u))
 	}
 	for _, r := range adv.Refused {
 		out.Refused = append(out.Refused, refusalJSON{r.Move.ID, r.Title, list(r.Reasons)})

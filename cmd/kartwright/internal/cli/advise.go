@@ -20,6 +20,7 @@ type adviseOptions struct {
 	rules []string
 	facts factFlags
 	why   string
+	draws int
 }
 
 func (a *app) adviseCommand() *cobra.Command {
@@ -48,6 +49,7 @@ conditions are written.`,
 	o.facts.add(cmd)
 	f := cmd.Flags()
 	f.StringVar(&o.why, "why", "", "show the rules behind the answer; --why=terms shows every term with its numbers")
+	drawsFlag(cmd, &o.draws)
 	f.Lookup("why").NoOptDefVal = "rules"
 	return cmd
 }
@@ -78,11 +80,13 @@ func (a *app) runAdvise(o adviseOptions) error {
 	if err != nil {
 		return err
 	}
-	var sure *advisor.Sureness
-	if adv.First != nil && adv.First.Plan != nil {
-		if sure, err = adv.First.Plan.Sureness(); err != nil {
-			return err
-		}
+	var plan *advisor.Plan
+	if adv.First != nil {
+		plan = adv.First.Plan
+	}
+	sure, notes, err := a.sureness(plan, o.draws)
+	if err != nil {
+		return err
 	}
 	var accounts []rules.Account
 	if o.why != "" {
@@ -91,16 +95,16 @@ func (a *app) runAdvise(o adviseOptions) error {
 		}
 	}
 	if a.json {
-		return a.writeJSON(viewAdvice(adv, sure, accounts, a.units))
+		return a.writeJSON(viewAdvice(adv, sure, notes, accounts, a.units))
 	}
-	a.printAdvice(adv, o, sure)
+	a.printAdvice(adv, o, sure, notes)
 	if o.why != "" {
 		a.printTrace(adv, accounts, o.why == "terms")
 	}
 	return nil
 }
 
-func (a *app) printAdvice(adv *advisor.Advice, o adviseOptions, sure *advisor.Sureness) {
+func (a *app) printAdvice(adv *advisor.Advice, o adviseOptions, sure *advisor.Sureness, notes []string) {
 	voc := adv.Request.Rules.Vocabulary()
 	var said []string
 	for _, s := range adv.Request.Facts.Symptoms {
@@ -159,7 +163,7 @@ func (a *app) printAdvice(adv *advisor.Advice, o adviseOptions, sure *advisor.Su
 		}
 		if s.Plan != nil {
 			a.printUndo(s.Plan)
-			a.printSureness(s.Plan, sure)
+			a.printSureness(s.Plan, sure, notes)
 		}
 		cautions := s.Cautions()
 		if s.Plan != nil {

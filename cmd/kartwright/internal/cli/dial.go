@@ -27,6 +27,7 @@ func sides(text string) ([]frontend.Side, error) {
 
 func (a *app) dialCommand() *cobra.Command {
 	var kart, side string
+	var draws int
 	want := map[string]*string{}
 	cmd := &cobra.Command{
 		Use:   "dial [--caster ANGLE] [--camber ANGLE] [--toe TOE] …",
@@ -42,9 +43,10 @@ all; the nearest that it can do is printed.`,
   kartwright dial --kart cedar --caster-by +0.5deg
   kartwright dial --toe "1 mm out over 255 mm" --side left`,
 		Args: noArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error { return a.runDial(kart, side, want) },
+		RunE: func(cmd *cobra.Command, _ []string) error { return a.runDial(kart, side, want, draws) },
 	}
 	kartFlag(cmd, &kart)
+	drawsFlag(cmd, &draws)
 	f := cmd.Flags()
 	f.StringVar(&side, "side", "both", "`SIDE` to set: both, left or right")
 	for _, q := range []struct{ name, doc string }{
@@ -104,7 +106,7 @@ func wants(flags map[string]*string) ([]advisor.Want, error) {
 	return out, nil
 }
 
-func (a *app) runDial(kart, side string, flags map[string]*string) error {
+func (a *app) runDial(kart, side string, flags map[string]*string, draws int) error {
 	w, err := wants(flags)
 	if err != nil {
 		return err
@@ -121,16 +123,16 @@ func (a *app) runDial(kart, side string, flags map[string]*string) error {
 	if err != nil {
 		return err
 	}
-	sure, err := plan.Sureness()
+	sure, notes, err := a.sureness(plan, draws)
 	if err != nil {
 		return err
 	}
 	if a.json {
-		if err := a.writeJSON(workJSON{"dial", k.Name, viewPlan(plan, sure, a.units), nil}); err != nil {
+		if err := a.writeJSON(workJSON{"dial", k.Name, viewPlan(plan, sure, notes, a.units), nil}); err != nil {
 			return err
 		}
 	} else {
-		a.printDial(plan, w, sure)
+		a.printDial(plan, w, sure, notes)
 	}
 	if !plan.OK() {
 		return couldNot{"this kart cannot do all of it; the nearest setting is printed"}
@@ -138,7 +140,7 @@ func (a *app) runDial(kart, side string, flags map[string]*string) error {
 	return nil
 }
 
-func (a *app) printDial(p *advisor.Plan, w []advisor.Want, sure *advisor.Sureness) {
+func (a *app) printDial(p *advisor.Plan, w []advisor.Want, sure *advisor.Sureness, notes []string) {
 	var parts []string
 	for _, x := range w {
 		text := adjust.Say(x.Figure, x.Value)
@@ -161,7 +163,7 @@ func (a *app) printDial(p *advisor.Plan, w []advisor.Want, sure *advisor.Surenes
 	}
 	a.printSteps(p)
 	a.printUndo(p)
-	a.printSureness(p, sure)
+	a.printSureness(p, sure, notes)
 	a.printCautions(p.Cautions())
 }
 

@@ -24,6 +24,11 @@ func kartFlag(cmd *cobra.Command, into *string) {
 	cmd.Flags().StringVar(into, "kart", "", "the kart's profile: a `FILE`.toml, or a demo kart ("+strings.Join(demo.Names(), ", ")+"); $KARTWRIGHT_KART or "+demo.Default+" if not given")
 }
 
+// drawsFlag adds --draws.
+func drawsFlag(cmd *cobra.Command, into *int) {
+	cmd.Flags().IntVar(into, "draws", 0, "check the ± by `N` seeded random draws (10000 is plenty) and say where they differ")
+}
+
 // loadKart reads the profile that --kart names. Warnings are kept for the
 // commands that show them.
 func (a *app) loadKart(name string) (*profile.Kart, []diag.Diagnostic, error) {

@@ -1,9 +1,12 @@
 package cli
 
 import (
+	"fmt"
 	"math"
+	"runtime"
 	"slices"
 	"strings"
+	"sync"
 
 	"kartwright/advisor"
 	"kartwright/advisor/profile"
@@ -129,7 +132,7 @@ func (a *app) printCautions(cautions []string) {
 }
 
 // printSureness says how well the plan is known and what that rests on.
-func (a *app) printSureness(p *advisor.Plan, s *advisor.Sureness) {
+func (a *app) printSureness(p *advisor.Plan, s *advisor.Sureness, notes []string) {
 	if s == nil {
 		return
 	}
@@ -157,6 +160,9 @@ func (a *app) printSureness(p *advisor.Plan, s *advisor.Sureness) {
 			lead = pad("", 14)
 		}
 		a.para(lead, "then: caster "+u.Angle(after.Caster)+" ± "+u.Angle(f.Caster)+", camber "+u.Angle(after.Camber)+" ± "+u.Angle(f.Camber)+", toe "+u.Angle(after.Toe)+" ± "+u.Angle(f.Toe))
+	}
+	for _, n := range notes {
+		a.para("  - ", n)
 	}
 	if len(s.Rests) == 0 {
 		return
@@ -196,4 +202,35 @@ func sameSureness(p *advisor.Plan, s *advisor.Sureness) bool {
 	al, ar := s.After[0], s.After[1]
 	return near(l.Caster, r.Caster) && near(l.Camber, r.Camber) && near(l.Toe, r.Toe) && near(al.Caster, ar.Caster) && near(al.Camber, ar.Camber) && near(al.Toe, ar.Toe) &&
 		near(p.After[0].Caster, p.After[1].Caster) && near(p.After[0].Camber, p.After[1].Camber) && near(p.After[0].Toe, p.After[1].Toe)
+}
+
+// sureness works out how well a plan is known, and with --draws has chance
+// confirm it.
+func (a *app) sureness(p *advisor.Plan, draws int) (*advisor.Sureness, []string, error) {
+	if p == nil {
+		return nil, nil, nil
+	}
+	if draws < 0 || draws > 1_000_000 || draws > 0 && draws < 1000 {
+		return nil, nil, usagef("--draws is %d, expected 1000 to 1000000", draws)
+	}
+	s, err := p.Sureness()
+	if err != nil || draws == 0 {
+		return s, nil, err
+	}
+	notes, err := p.CheckSureness(1, draws, func(n int, do func(int)) {
+		var wg sync.WaitGroup
+		workers := runtime.NumCPU()
+		for w := range workers {
+			wg.Go(func() {
+				for i := w; i < n; i += workers {
+					do(i)
+				}
+			})
+		}
+		wg.Wait()
+	})
+	if err == nil && len(notes) == 0 {
+		notes = []string{fmt.Sprintf("%d random draws from the ± confirm it", draws)}
+	}
+	return s, notes, err
 }

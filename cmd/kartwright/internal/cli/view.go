@@ -95,11 +95,11 @@ type surenessJSON struct {
 	MonteCarlo []string                      `json:"monte_carlo,omitempty" jsonschema_description:"with --draws: where Monte Carlo differs from first order"`
 }
 
-func viewSureness(p *advisor.Plan, s *advisor.Sureness) *surenessJSON {
+func viewSureness(p *advisor.Plan, s *advisor.Sureness, notes []string) *surenessJSON {
 	if s == nil {
 		return nil
 	}
-	out := &surenessJSON{Turns: map[string]map[string]float64{}, After: map[string]pmJSON{}, Change: map[string]pmJSON{}, Rests: []restJSON{}}
+	out := &surenessJSON{Turns: map[string]map[string]float64{}, After: map[string]pmJSON{}, Change: map[string]pmJSON{}, Rests: []restJSON{}, MonteCarlo: notes}
 	pm := func(f advisor.FiguresPM) pmJSON { return pmJSON{degrees(f.Caster), degrees(f.Camber), degrees(f.Toe)} }
 	for _, side := range p.Sides {
 		turns := map[string]float64{}
@@ -132,7 +132,7 @@ type planJSON struct {
 	Cautions   []string            `json:"cautions"`
 }
 
-func viewPlan(p *advisor.Plan, sure *advisor.Sureness, u geometry.Units) *planJSON {
+func viewPlan(p *advisor.Plan, sure *advisor.Sureness, notes []string, u geometry.Units) *planJSON {
 	if p == nil {
 		return nil
 	}
@@ -140,7 +140,7 @@ func viewPlan(p *advisor.Plan, sure *advisor.Sureness, u geometry.Units) *planJS
 		OK: p.OK(), Reasons: list(p.Reasons()), Warnings: list(p.Warnings), Sides: map[string]sideJSON{},
 		FrontTrack: [2]float64{round(float64(profile.FrontTrack(p.Before))), round(float64(profile.FrontTrack(p.After)))},
 		RideHeight: round(float64(profile.RideHeightChange(p.Before, p.After))),
-		Steps:      []stepJSON{}, Undo: map[string][]string{}, Sureness: viewSureness(p, sure), Cautions: list(p.Cautions()),
+		Steps:      []stepJSON{}, Undo: map[string][]string{}, Sureness: viewSureness(p, sure, notes), Cautions: list(p.Cautions()),
 	}
 	for _, s := range p.Sides {
 		side := sideJSON{Moves: []moveJSON{}, Before: viewFigures(p.Before[s.Side]), After: viewFigures(p.After[s.Side])}
@@ -296,7 +296,7 @@ type suggestionJSON struct {
 	Plan       *planJSON     `json:"plan" jsonschema:"nullable" jsonschema_description:"work on this kart; null if it has no adjuster for the move"`
 }
 
-func viewSuggestion(s *advisor.Suggestion, sure *advisor.Sureness, u geometry.Units) *suggestionJSON {
+func viewSuggestion(s *advisor.Suggestion, sure *advisor.Sureness, notes []string, u geometry.Units) *suggestionJSON {
 	if s == nil {
 		return nil
 	}
@@ -304,7 +304,7 @@ func viewSuggestion(s *advisor.Suggestion, sure *advisor.Sureness, u geometry.Un
 		Move: s.Move.ID, Direction: direction(s.Verdict.Direction), Title: s.Title(), Lever: s.Move.Lever, Amount: round(s.Amount), Unit: s.Move.Unit,
 		Confidence: round(math.Abs(s.Verdict.Net)), Conflict: round(s.Verdict.Conflict), Hold: round(s.Verdict.Hold),
 		Why: viewReasons(s.For), Against: viewReasons(s.Against), Leave: viewReasons(s.Leave), Disputes: viewDisputes(s.Verdict.Contested),
-		Notes: list(s.Notes), Cautions: list(s.Cautions()), Confirm: list(s.Confirm()), Plan: viewPlan(s.Plan, sure, u),
+		Notes: list(s.Notes), Cautions: list(s.Cautions()), Confirm: list(s.Confirm()), Plan: viewPlan(s.Plan, sure, notes, u),
 	}
 }
 

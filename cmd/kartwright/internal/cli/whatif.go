@@ -19,6 +19,7 @@ func (a *app) whatifCommand() *cobra.Command {
 	var kart, side string
 	var set []string
 	var steer bool
+	var draws int
 	cmd := &cobra.Command{
 		Use:   `whatif --set "ADJUSTER=POSITION" …`,
 		Short: "Turns to what the front end becomes",
@@ -30,9 +31,10 @@ change from where it stands: "caster screw+=1/2 turn".`,
   kartwright whatif --set "caster screw+=1 turn" --side left --steer
   kartwright whatif --kart dogwood --set "top insert=back 1.5"`,
 		Args: noArgs,
-		RunE: func(*cobra.Command, []string) error { return a.runWhatif(kart, side, set, steer) },
+		RunE: func(*cobra.Command, []string) error { return a.runWhatif(kart, side, set, steer, draws) },
 	}
 	kartFlag(cmd, &kart)
+	drawsFlag(cmd, &draws)
 	f := cmd.Flags()
 	f.StringArrayVar(&set, "set", nil, "`ADJUSTER=POSITION`, or ADJUSTER+=CHANGE; may be repeated")
 	f.StringVar(&side, "side", "both", "`SIDE` to set: both, left or right")
@@ -40,7 +42,7 @@ change from where it stands: "caster screw+=1/2 turn".`,
 	return cmd
 }
 
-func (a *app) runWhatif(kart, side string, set []string, steer bool) error {
+func (a *app) runWhatif(kart, side string, set []string, steer bool, draws int) error {
 	on, err := sides(side)
 	if err != nil {
 		return err
@@ -62,7 +64,7 @@ func (a *app) runWhatif(kart, side string, set []string, steer bool) error {
 	if err != nil {
 		return err
 	}
-	sure, err := plan.Sureness()
+	sure, notes, err := a.sureness(plan, draws)
 	if err != nil {
 		return err
 	}
@@ -73,13 +75,13 @@ func (a *app) runWhatif(kart, side string, set []string, steer bool) error {
 		}
 	}
 	if a.json {
-		return a.writeJSON(workJSON{"whatif", k.Name, viewPlan(plan, sure, a.units), viewSteer(sweep)})
+		return a.writeJSON(workJSON{"whatif", k.Name, viewPlan(plan, sure, notes, a.units), viewSteer(sweep)})
 	}
 	a.para("Kart "+k.Name+": ", strings.Join(set, ", "))
 	a.heading("Before → after")
 	a.printFigures(plan)
 	a.printReasons(plan)
-	a.printSureness(plan, sure)
+	a.printSureness(plan, sure, notes)
 	if steer {
 		a.printSteer(sweep)
 	}
