@@ -31,7 +31,7 @@ func Codes() []diag.Explanation {
 		{Code: badLimit, Title: "a limit is not a range", Text: "A limit is a list of the least and the most, [\"8 deg\", \"16 deg\"]."},
 		{Code: outsideLimit, Title: "the kart stands outside a limit", Text: "Advice keeps inside the limits; a kart that already stands outside gets none for that figure until it is brought back or the limit is changed."},
 		{Code: impossible, Title: "these dimensions cannot be one kart", Text: "The points or dimensions contradict each other: for example a tie rod that cannot reach its lug in some setting."},
-		{Code: twoForms, Title: "a corner is given twice", Text: "A profile gives its corners either by [corner] and [steering] or by [points], not by both."},
+		{Code: twoForms, Title: "the same thing is given twice", Text: "A profile gives its corners either by [corner] and [steering] or by [points]; and in [mass] either what scales show or what follows from them, either front_share or cg_behind, either frame_torsion or the frame rates; never both."},
 		{Code: newerFormat, Title: "the file is written for a newer kartwright", Text: "Its format number is higher than this program knows. Update kartwright; older files stay readable."},
 	}
 }

@@ -1,6 +1,8 @@
 package profile
 
 import (
+	"slices"
+
 	"kartwright/geometry"
 	"kartwright/geometry/frontend"
 )
@@ -10,11 +12,11 @@ import (
 type dimension struct {
 	table, key string
 	unit       unit
-	usual      float64 // assumed value, in mm or degrees
+	usual      float64 // assumed value, in the unit's word
 	spread     float64 // ± of the assumed value: it lies within with some certainty
-	lo, hi     float64 // plausible, in mm or degrees
+	lo, hi     float64 // plausible, in the unit's word
 	doc        string
-	put        func(*frontend.Dimensions, float64) // mm or radians
+	put        func(*frontend.Dimensions, float64) // mm or radians; nil for what no corner depends on
 }
 
 type unit uint8
@@ -23,7 +25,38 @@ const (
 	lengthUnit unit = iota
 	angleUnit
 	toeUnit
+	massUnit
+	rateUnit
+	torsionUnit
+	shareUnit
 )
+
+// word is how the unit is written in a profile.
+func (u unit) word() string {
+	return [...]string{"mm", "deg", "deg", "kg", "N/mm", "N·m/deg", "%"}[u]
+}
+
+// sign is the unit as it is printed behind a number.
+func (u unit) sign() string {
+	if u.angle() {
+		return "°"
+	}
+	return " " + u.word()
+}
+
+// stored is one of the unit's word as values are kept: in mm, radians, kg,
+// N/mm, N·m/deg or as a fraction.
+func (u unit) stored() float64 {
+	switch {
+	case u.angle():
+		return float64(geometry.Degree)
+	case u == shareUnit:
+		return 0.01
+	}
+	return 1
+}
+
+func (u unit) angle() bool { return u == angleUnit || u == toeUnit }
 
 func length(get func(*frontend.Dimensions) *geometry.Length) func(*frontend.Dimensions, float64) {
 	return func(d *frontend.Dimensions, v float64) { *get(d) = geometry.Length(v) }
@@ -68,26 +101,20 @@ type Dimension struct {
 }
 
 // Dimensions returns every number that a profile by angles and lengths can
-// give, in the order of the file.
+// give, in the order of the file: first what the front end depends on, then
+// the table "mass", which only the wheel loads depend on.
 func Dimensions() []Dimension {
-	out := make([]Dimension, len(dimensions))
-	for i, d := range dimensions {
-		out[i] = Dimension{d.table, d.key, d.assumed(), d.doc}
+	var out []Dimension
+	for _, d := range slices.Concat(dimensions, loadDimensions) {
+		out = append(out, Dimension{d.table, d.key, d.assumed(), d.doc})
 	}
 	return out
 }
 
 func (d dimension) assumed() string {
-	if d.unit == lengthUnit {
-		return trim(d.usual) + " mm ± " + trim(d.spread) + " mm"
+	u := " " + d.unit.word()
+	if d.spread == 0 {
+		return trim(d.usual) + u
 	}
-	return trim(d.usual) + " deg ± " + trim(d.spread) + " deg"
-}
-
-// scale is what one of the dimension's plausible units is in mm or radians.
-func (d dimension) scale() float64 {
-	if d.unit == lengthUnit {
-		return 1
-	}
-	return float64(geometry.Degree)
+	return trim(d.usual) + u + " ± " + trim(d.spread) + u
 }

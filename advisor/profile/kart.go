@@ -16,17 +16,26 @@ const Format = 1
 
 // Number is a measured or assumed number of a profile.
 type Number struct {
-	Path    string // corner.left.caster; adjuster "caster screw".gauge
+	Path    string // corner.left.caster; adjuster "caster screw".gauge; mass.total
 	Doc     string
-	Value   float64 // mm or radians
+	Value   float64 // mm or radians, or in Unit
 	PM      float64 // ±: about 95 % sure, two standard deviations; 0 if the profile states none
 	Angle   bool
-	Assumed bool // not in the file
+	Unit    string // of what is neither a length nor an angle: kg, N/mm, N·m/deg, % (a fraction)
+	Assumed bool   // not in the file
+	Source  string // where an assumed value was published, if it was
 }
 
 // Text prints the number with its unit and, if it has one, its ±.
 func (n Number) Text(u geometry.Units) string {
 	say := func(v float64) string {
+		switch n.Unit {
+		case "":
+		case shareUnit.word():
+			return strconv.FormatFloat(100*v, 'f', 1, 64) + " %"
+		default:
+			return strconv.FormatFloat(v, 'f', 1, 64) + " " + n.Unit
+		}
 		if n.Angle {
 			return u.Angle(geometry.Angle(v))
 		}
@@ -85,14 +94,18 @@ type Kart struct {
 	Present    [2]adjust.Setting // how it stands now
 	Limits     []Limit
 	Numbers    []Number // measured and assumed, in the order of the file
+	// LoadNumbers are those of the table "mass": nothing but the wheel loads
+	// and the steering effort depends on them.
+	LoadNumbers []Number
 
-	spec *spec
-	root *Kart // the kart as the profile has it; nudges count from there
+	spec  *spec
+	nudge map[string]float64
+	root  *Kart // the kart as the profile has it; nudges count from there
 }
 
 // With returns the kart as it would be if the number at path were greater by
-// delta (mm or radians): the same adjuster positions on a slightly different
-// kart. Positions that the profile gives as gauge readings are read anew.
+// delta (in the unit of its Value): the same adjuster positions on a slightly
+// different kart. Positions that the profile gives as gauge readings are read anew.
 func (k *Kart) With(path string, delta float64) (*Kart, error) {
 	return k.Nudged(map[string]float64{path: delta})
 }
@@ -141,7 +154,7 @@ func RideHeightChange(before, after [2]frontend.Figures) geometry.Length {
 	return geometry.Length(sum / 2)
 }
 
-// Assumed returns the numbers that are not in the file.
+// Assumed returns the numbers of the front end that are not in the file.
 func (k *Kart) Assumed() []Number {
 	return slices.DeleteFunc(slices.Clone(k.Numbers), func(n Number) bool { return !n.Assumed })
 }

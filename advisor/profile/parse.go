@@ -24,7 +24,7 @@ type spec struct {
 	adjusters         []adjusterSpec
 	present           [2]map[string]position
 	limits            []Limit
-	cornerAt          source.Span
+	cornerAt, massAt  source.Span
 
 	// resolved are the dimensions of each side once the first build has found
 	// them, so that a kart can be varied thousands of times.
@@ -39,7 +39,7 @@ type resolved struct {
 }
 
 type measure struct {
-	value, pm float64 // mm or radians
+	value, pm float64 // as unit.stored says
 	at        source.Span
 }
 
@@ -71,6 +71,7 @@ func Parse(name string, data []byte) (*Kart, []diag.Diagnostic) {
 	k := b.build()
 	if k != nil {
 		k.root = k
+		p.checkLoads(k)
 		p.checkLimits(k)
 	}
 	if found := r.Findings(); diag.HasErrors(found) {
@@ -99,7 +100,7 @@ func (p *parser) file(t *tables.Table) {
 		}
 		return
 	}
-	t.Allow("format", "name", "note", "kart", "corner", "steering", "points", "adjuster", "present", "limits", "class")
+	t.Allow("format", "name", "note", "kart", "corner", "steering", "points", "mass", "adjuster", "present", "limits", "class")
 	p.spec.name, _ = t.Text("name")
 	p.spec.note, _ = t.Text("note")
 	p.spec.cornerAt = t.At
@@ -120,6 +121,7 @@ func (p *parser) file(t *tables.Table) {
 		p.dimensions(t, "corner", "corner")
 		p.dimensions(t, "steering", "steering")
 	}
+	p.mass(t)
 	for _, a := range t.Tables("adjuster") {
 		p.adjuster(a)
 	}
@@ -175,8 +177,8 @@ func (p *parser) dimension(t *tables.Table, d dimension, path string) {
 		return
 	}
 	m.at = t.Value(d.key)
-	if v := m.value / d.scale(); v < d.lo || v > d.hi {
-		unit := map[bool]string{true: " mm", false: "°"}[d.unit == lengthUnit]
+	if v := m.value / d.unit.stored(); v < d.lo || v > d.hi {
+		unit := d.unit.sign()
 		p.errorf(implausible, m.at, "%s of %s%s is not a kart's; expected %s%s to %s%s", d.key, trim(math.Round(v*100)/100), unit, trim(d.lo), unit, trim(d.hi), unit)
 		return
 	}
@@ -192,8 +194,7 @@ func (p *parser) quantityText(t *tables.Table, key string, u unit) (string, bool
 	case string:
 		return v, true
 	case int64, float64:
-		word := map[bool]string{true: "mm", false: "deg"}[u == lengthUnit]
-		p.reader.Report(diag.Errorf(badQuantity, t.Value(key), "%s has no unit", key).WithHelp(fmt.Sprintf("write %s = \"%v %s\"", key, v, word)))
+		p.reader.Report(diag.Errorf(badQuantity, t.Value(key), "%s has no unit", key).WithHelp(fmt.Sprintf("write %s = \"%v %s\"", key, v, u.word())))
 	default:
 		p.errorf(badQuantity, t.Value(key), "%s must be text in quotes with a unit", key)
 	}
@@ -201,6 +202,10 @@ func (p *parser) quantityText(t *tables.Table, key string, u unit) (string, bool
 }
 
 func parseMeasure(text string, u unit) (measure, error) {
+	if read, ok := loadUnits[u]; ok {
+		m, err := read(text)
+		return measure{value: m.Value, pm: m.PM}, err
+	}
 	switch u {
 	case lengthUnit:
 		m, err := geometry.ParseMeasuredLength(text)
@@ -456,7 +461,7 @@ func (b *builder) fail(code diag.Code, at source.Span, format string, args ...an
 
 func (b *builder) build() *Kart {
 	s := b.spec
-	b.kart = &Kart{root: b.base, Name: s.name, Note: s.note, Class: s.class, Limits: s.limits, spec: s}
+	b.kart = &Kart{root: b.base, Name: s.name, Note: s.note, Class: s.class, Limits: s.limits, spec: s, nudge: b.nudge}
 	b.noted = map[string]bool{}
 	wheelbase := b.number(dimensionNamed("kart", "wheelbase"), "kart")
 	b.kart.Axle.Wheelbase = geometry.Length(wheelbase.Value + b.nudge[wheelbase.Path])
@@ -539,7 +544,7 @@ func dimensionNamed(table, key string) dimension {
 // that the file gives, or assumed.
 func (b *builder) number(d dimension, paths ...string) Number {
 	path := paths[len(paths)-1] + "." + d.key
-	n := Number{Path: path, Doc: d.doc, Value: d.usual * d.scale(), PM: d.spread * d.scale(), Angle: d.unit != lengthUnit, Assumed: true}
+	n := Number{Path: path, Doc: d.doc, Value: d.usual * d.unit.stored(), PM: d.spread * d.unit.stored(), Angle: d.unit.angle(), Assumed: true}
 	for _, p := range paths {
 		if m, ok := b.spec.measured[p+"."+d.key]; ok {
 			n.Path, n.Value, n.PM, n.Assumed = p+"."+d.key, m.value, m.pm, false

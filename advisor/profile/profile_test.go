@@ -187,6 +187,9 @@ func FuzzParse(f *testing.F) {
 		if _, err := k.Figures(k.Present); err != nil {
 			t.Fatalf("an accepted kart has no figures: %v", err)
 		}
+		if _, err := k.Loads(); err != nil {
+			t.Fatalf("an accepted kart has no wheel loads: %v", err)
+		}
 	})
 }
 

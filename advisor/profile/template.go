@@ -2,6 +2,7 @@ package profile
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -10,7 +11,7 @@ import (
 
 // CheckDimension reports what is wrong with the text of a dimension.
 func CheckDimension(key, text string) error {
-	for _, d := range dimensions {
+	for _, d := range slices.Concat(dimensions, loadDimensions) {
 		if d.key != key {
 			continue
 		}
@@ -18,7 +19,7 @@ func CheckDimension(key, text string) error {
 		if err != nil {
 			return err
 		}
-		if v := m.value / d.scale(); v < d.lo || v > d.hi {
+		if v := m.value / d.unit.stored(); v < d.lo || v > d.hi {
 			return fmt.Errorf("%s is not a kart's %s; expected %s to %s", text, key, trim(d.lo), trim(d.hi))
 		}
 		return nil
@@ -41,12 +42,15 @@ func Template(name, like string, values map[string]string) (string, error) {
 		"# its own numbers in [corner.left] or [corner.right].\n")
 	fmt.Fprintf(&b, "format = %d\nname = %s\n", Format, strconv.Quote(name))
 	table := ""
-	for _, d := range dimensions {
+	for _, d := range slices.Concat(dimensions, loadDimensions) {
 		if d.table != table {
 			table = d.table
 			fmt.Fprintf(&b, "\n[%s]\n", table)
 			if table == "corner" {
 				b.WriteString("# All of these at the standard setting, steering straight ahead.\n")
+			}
+			if table == "mass" {
+				b.WriteString("# For the wheel loads only: no turn of an adjuster depends on these.\n")
 			}
 		}
 		fmt.Fprintf(&b, "# %s\n", d.doc)
@@ -56,6 +60,15 @@ func Template(name, like string, values map[string]string) (string, error) {
 			fmt.Fprintf(&b, "# %s = %s\n", d.key, strconv.Quote(d.assumed()))
 		}
 	}
+	b.WriteString(`
+# Better than any of these: what four level scales show with the driver seated
+# and the steering straight ahead. They replace total, front_share, cg_behind.
+# [mass.scales]
+# front_left = "… kg"
+# front_right = "… kg"
+# rear_left = "… kg"
+# rear_right = "… kg"
+`)
 	b.WriteString("\n# What can be turned. \"kartwright kart kinds\" lists the kinds and their fields.\n")
 	b.WriteString(adjusterTables(string(model)))
 	b.WriteString(`

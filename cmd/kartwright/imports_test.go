@@ -42,7 +42,7 @@ var layers = map[string]struct {
 		"kartwright/advisor/profile", "kartwright/geometry", "kartwright/geometry/...", "kartwright/rules",
 	}, "advice joins a kart and rules; it reads no files"},
 	"kartwright/advisor/profile": {[]string{
-		"kartwright/advisor/profile/demo", "kartwright/geometry", "kartwright/geometry/frontend", "kartwright/geometry/adjust", "kartwright/rules/source", "kartwright/rules/diag", "kartwright/rules/tables",
+		"kartwright/advisor/profile/demo", "kartwright/geometry", "kartwright/geometry/frontend", "kartwright/geometry/adjust", "kartwright/geometry/loads", "kartwright/rules/source", "kartwright/rules/diag", "kartwright/rules/tables",
 	}, "a profile is geometry read from a file"},
 	"kartwright/advisor/profile/demo": {nil, "invented karts, embedded"},
 	"kartwright/advisor/complaint":    {[]string{"kartwright/rules/source", "kartwright/rules/diag", "kartwright/rules/tables", "kartwright/rules"}, "words become symptoms; nothing is decided there"},

@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -49,8 +50,10 @@ func (a *app) kartCheckCommand() *cobra.Command {
 			assumed := k.Assumed()
 			if a.json {
 				names := []string{}
-				for _, n := range assumed {
-					names = append(names, n.Path)
+				for _, n := range append(assumed, k.LoadNumbers...) {
+					if n.Assumed {
+						names = append(names, n.Path)
+					}
 				}
 				return a.writeJSON(kartCheckJSON{"kart check", k.Name, viewFindings(found), names})
 			}
@@ -59,6 +62,17 @@ func (a *app) kartCheckCommand() *cobra.Command {
 			}
 			a.printf("Kart %s: no errors, %d warnings, %d numbers assumed\n", k.Name, len(found), len(assumed))
 			for _, n := range assumed {
+				a.para("  "+pad(n.Path, 26), n.Text(a.units)+" — "+n.Doc)
+			}
+			first := true
+			for _, n := range k.LoadNumbers {
+				if !n.Assumed {
+					continue
+				}
+				if first {
+					a.heading("Assumed for the wheel loads and the steering effort only")
+					first = false
+				}
 				a.para("  "+pad(n.Path, 26), n.Text(a.units)+" — "+n.Doc)
 			}
 			return nil
@@ -132,7 +146,7 @@ func (a *app) runKartShow(name string, steer bool) error {
 	}
 	if a.json {
 		numbers := []numberJSON{}
-		for _, n := range k.Numbers {
+		for _, n := range slices.Concat(k.Numbers, k.LoadNumbers) {
 			numbers = append(numbers, numberJSON{n.Path, n.Text(u), n.Assumed, n.Doc})
 		}
 		limits := []string{}
@@ -165,7 +179,7 @@ func (a *app) runKartShow(name string, steer bool) error {
 		}
 	}
 	a.heading("Numbers")
-	for _, n := range k.Numbers {
+	for _, n := range slices.Concat(k.Numbers, k.LoadNumbers) {
 		text := n.Text(u)
 		if n.Assumed {
 			text += " (assumed)"
@@ -338,6 +352,9 @@ func (a *app) askKart(o *newOptions, values map[string]string) error {
 		}
 	}
 	for _, d := range profile.Dimensions() {
+		if d.Table == "mass" {
+			continue // no turn depends on these; the file has them to fill in
+		}
 		for values[d.Key] == "" {
 			answer, err := ask(fmt.Sprintf("%s: %s (Enter: assume %s)", d.Key, d.Doc, d.Assumed))
 			if err != nil {
