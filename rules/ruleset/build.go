@@ -288,9 +288,7 @@ func (l *loader) when(t *tables.Table) rules.When {
 	w.Phase = l.terms(t, "phase", UnknownPhase, "a phase", rules.PhaseWords())
 	w.Corner = l.terms(t, "corner", UnknownWord, "a kind of corner", rules.CornerWords())
 	w.Severity = l.terms(t, "severity", UnknownWord, "a severity", rules.SeverityWords())
-	if tracks := append(l.defined("track"), rules.Any); !l.partial || len(tracks) > 1 {
-		w.Track = l.terms(t, "track", UnknownTrack, "a kind of track", tracks)
-	}
+	w.Track = l.terms(t, "track", UnknownTrack, "a kind of track", l.trackWords)
 	w.Grip = l.level(t, "grip", []string{"low", "medium", "high", rules.Wet, rules.Any})
 	w.Tyres = l.level(t, "tyres", []string{"new", "used", "worn", rules.Wets, rules.Any})
 	if wet, ok := t.Bool("wet"); ok {

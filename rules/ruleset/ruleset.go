@@ -56,6 +56,7 @@ func Load(fsys fs.FS, names ...string) (*Loaded, []diag.Diagnostic) {
 	for _, f := range l.order {
 		l.vocabularyOf(f)
 	}
+	l.trackWords = append(l.defined("track"), rules.Any)
 	for _, item := range l.countsAs {
 		l.isDefined("track", UnknownTrack, item)
 	}
@@ -94,6 +95,7 @@ type loader struct {
 	words      map[string]source.Span // "symptom understeer" → where it is defined
 	moves      map[string]string      // unit of each move, "" if it is at fault
 	countsAs   []tables.Item          // kinds of track that must be defined somewhere
+	trackWords []string               // the kinds of track, and "any"
 	drafts     map[string]*draft
 	draftOrder []*draft
 }

@@ -38,6 +38,19 @@ type parser struct {
 	data  []byte
 	pos   int
 	depth int
+	spare []Node // room for nodes, made many at a time
+	parts []part // of the key read last
+}
+
+// node returns a new node.
+func (p *parser) node(name string, kind Kind, key, value Span, index int) *Node {
+	if len(p.spare) == 0 {
+		p.spare = make([]Node, 128)
+	}
+	n := &p.spare[0]
+	p.spare = p.spare[1:]
+	n.Name, n.Kind, n.Key, n.Value, n.index = name, kind, key, value, index
+	return n
 }
 
 // maxDepth bounds nesting, so that a hostile file cannot exhaust the stack.
@@ -91,19 +104,19 @@ func (p *parser) file() error {
 	if bytes.HasPrefix(p.data, []byte("\xef\xbb\xbf")) {
 		p.pos = 3
 	}
-	table, path := p.f.root, []string(nil)
+	table := p.f.root
 	for {
 		p.space()
 		if p.atEnd() {
 			return nil
 		}
 		if p.peek() == '[' {
-			t, header, err := p.header()
+			t, err := p.header()
 			if err != nil {
 				return err
 			}
-			table, path = t, header
-		} else if err := p.entry(table, path); err != nil {
+			table = t
+		} else if err := p.entry(table); err != nil {
 			return err
 		}
 		p.blanks()
@@ -124,36 +137,36 @@ type part struct {
 }
 
 // header reads [a.b] or [[a.b]] and returns its table.
-func (p *parser) header() (*Node, []string, error) {
+func (p *parser) header() (*Node, error) {
 	start := p.pos
 	p.pos++
 	array := p.peek() == '['
 	if array {
 		p.pos++
 	}
-	parts, err := p.dottedKey("]")
+	parts, err := p.dottedKey(']')
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
 	p.pos++
 	if array {
 		if p.peek() != ']' {
-			return nil, nil, p.fail(p.pos, "expected ]] at the end of the table's name")
+			return nil, p.fail(p.pos, "expected ]] at the end of the table's name")
 		}
 		p.pos++
 	}
 	at := p.f.Span(start, p.pos)
-	p.f.keys = append(p.f.keys, names(parts))
 
 	n := p.f.root
 	for _, part := range parts[:len(parts)-1] {
 		if n, err = p.into(n, part, at); err != nil {
-			return nil, nil, err
+			return nil, err
 		}
 	}
-	last := parts[len(parts)-1]
-	n, err = p.open(n, last, at, array)
-	return n, names(parts), err
+	if n, err = p.open(n, parts[len(parts)-1], at, array); err == nil {
+		p.f.order = append(p.f.order, n)
+	}
+	return n, err
 }
 
 // open returns the table of a header within n.
@@ -161,15 +174,15 @@ func (p *parser) open(n *Node, last part, at Span, array bool) (*Node, error) {
 	old := n.Entry(last.name)
 	switch {
 	case !array && old == nil:
-		return n.add(&Node{Name: last.name, Kind: Table, Key: last.at, Value: at, index: -1}), nil
+		return n.add(p.node(last.name, Table, last.at, at, -1)), nil
 	case !array && old.Kind == Table:
 		old.Key, old.Value = last.at, at // until now it was only implied
 		return old, nil
 	case array && old == nil:
-		old = n.add(&Node{Name: last.name, Kind: TableArray, Key: last.at, Value: at, index: -1})
+		old = n.add(p.node(last.name, TableArray, last.at, at, -1))
 		fallthrough
 	case array && old.Kind == TableArray:
-		return old.add(&Node{Kind: Table, Key: last.at, Value: at, index: len(old.nodes)}), nil
+		return old.add(p.node("", Table, last.at, at, len(old.nodes))), nil
 	}
 	return nil, p.fail(last.at.Start, "%q is defined already, at %s", last.name, old.Key)
 }
@@ -178,7 +191,7 @@ func (p *parser) open(n *Node, last part, at Span, array bool) (*Node, error) {
 func (p *parser) into(n *Node, pt part, value Span) (*Node, error) {
 	next := n.Entry(pt.name)
 	if next == nil {
-		return n.add(&Node{Name: pt.name, Kind: Table, Key: pt.at, Value: value, index: -1}), nil
+		return n.add(p.node(pt.name, Table, pt.at, value, -1)), nil
 	}
 	switch next.Kind {
 	case Table, InlineTable:
@@ -208,24 +221,14 @@ func (n *Node) add(child *Node) *Node {
 	return child
 }
 
-func names(parts []part) []string {
-	out := make([]string, len(parts))
-	for i, p := range parts {
-		out[i] = p.name
-	}
-	return out
-}
-
 // entry reads key = value into a table.
-func (p *parser) entry(table *Node, path []string) error {
-	parts, err := p.dottedKey("=")
+func (p *parser) entry(table *Node) error {
+	parts, err := p.dottedKey('=')
 	if err != nil {
 		return err
 	}
 	p.pos++
 	p.blanks()
-	path = append(path[:len(path):len(path)], names(parts)...)
-	p.f.keys = append(p.f.keys, path)
 	n := table
 	for _, pt := range parts[:len(parts)-1] {
 		if n, err = p.into(n, pt, pt.at); err != nil {
@@ -236,12 +239,15 @@ func (p *parser) entry(table *Node, path []string) error {
 	if old := n.Entry(last.name); old != nil {
 		return p.fail(last.at.Start, "%q is defined already, at %s", last.name, old.Key)
 	}
-	return p.value(n.add(&Node{Name: last.name, Key: last.at, index: -1}), path)
+	n = n.add(p.node(last.name, Scalar, last.at, Span{}, -1))
+	p.f.order = append(p.f.order, n)
+	return p.value(n)
 }
 
-// dottedKey reads the parts of a key up to, but not including, the byte end.
-func (p *parser) dottedKey(end string) ([]part, error) {
-	var parts []part
+// dottedKey reads the parts of a key up to, but not including, the byte end. They
+// hold until the next key.
+func (p *parser) dottedKey(end byte) ([]part, error) {
+	parts := p.parts[:0]
 	for {
 		p.blanks()
 		start := p.pos
@@ -269,10 +275,11 @@ func (p *parser) dottedKey(end string) ([]part, error) {
 		switch c := p.peek(); {
 		case c == '.':
 			p.pos++
-		case c != 0 && c == end[0]:
+		case c == end:
+			p.parts = parts
 			return parts, nil
 		default:
-			return nil, p.fail(p.pos, "expected . or %s after the key", end)
+			return nil, p.fail(p.pos, "expected . or %c after the key", end)
 		}
 	}
 }
@@ -316,7 +323,7 @@ func (p *parser) lines(quote byte) error {
 }
 
 // value reads a value into its node.
-func (p *parser) value(n *Node, path []string) error {
+func (p *parser) value(n *Node) error {
 	if p.depth++; p.depth > maxDepth {
 		return p.fail(p.pos, "values are nested more than %d deep", maxDepth)
 	}
@@ -332,10 +339,10 @@ func (p *parser) value(n *Node, path []string) error {
 		}
 	case '[':
 		n.Kind = Array
-		err = p.array(n, path)
+		err = p.array(n)
 	case '{':
 		n.Kind = InlineTable
-		err = p.inline(n, path)
+		err = p.inline(n)
 	default:
 		end := bytes.IndexAny(p.data[p.pos:], ",]}#\r\n")
 		if end < 0 {
@@ -353,7 +360,7 @@ func (p *parser) value(n *Node, path []string) error {
 	return err
 }
 
-func (p *parser) array(n *Node, path []string) error {
+func (p *parser) array(n *Node) error {
 	start := p.pos
 	p.pos++
 	for {
@@ -365,7 +372,7 @@ func (p *parser) array(n *Node, path []string) error {
 			p.pos++
 			return nil
 		}
-		if err := p.value(n.add(&Node{index: len(n.nodes)}), path); err != nil {
+		if err := p.value(n.add(p.node("", Scalar, Span{}, Span{}, len(n.nodes)))); err != nil {
 			return err
 		}
 		p.space()
@@ -378,7 +385,7 @@ func (p *parser) array(n *Node, path []string) error {
 	}
 }
 
-func (p *parser) inline(n *Node, path []string) error {
+func (p *parser) inline(n *Node) error {
 	start := p.pos
 	p.pos++
 	for {
@@ -390,7 +397,7 @@ func (p *parser) inline(n *Node, path []string) error {
 			p.pos++
 			return nil
 		}
-		if err := p.entry(n, path); err != nil {
+		if err := p.entry(n); err != nil {
 			return err
 		}
 		p.space()

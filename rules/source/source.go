@@ -5,6 +5,7 @@
 package source
 
 import (
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -18,7 +19,7 @@ type File struct {
 
 	lines []int // byte offset of the start of each line
 	root  *Node
-	keys  [][]string
+	order []*Node // of the keys and headers
 }
 
 // A Span is a part of a file, from the byte Start up to but not including End.
@@ -91,7 +92,20 @@ func (f *File) Root() *Node { return f.root }
 
 // Keys returns every key and table header in the order of the file, with
 // repeats, each as a path of names without indices.
-func (f *File) Keys() [][]string { return f.keys }
+func (f *File) Keys() [][]string {
+	var keys [][]string
+	for _, n := range f.order {
+		var path []string
+		for ; n.parent != nil; n = n.parent {
+			if n.index < 0 {
+				path = append(path, n.Name)
+			}
+		}
+		slices.Reverse(path)
+		keys = append(keys, path)
+	}
+	return keys
+}
 
 // A Kind says how a node is written.
 type Kind uint8
