@@ -2,6 +2,7 @@ package cli
 
 import (
 	"kartwright/advisor"
+	"kartwright/advisor/complaint"
 	"kartwright/geometry"
 	"kartwright/rules"
 )
@@ -62,6 +63,7 @@ type accountJSON struct {
 type adviceJSON struct {
 	Command      string            `json:"command"`
 	Kart         string            `json:"kart"`
+	Heard        *complaint.Report `json:"heard,omitempty" jsonschema_description:"with a text: what was understood of it, as hear prints it"`
 	Understood   factsJSON         `json:"understood"`
 	Status       string            `json:"status" jsonschema:"enum=advice,enum=check first,enum=undecided,enum=no advice" jsonschema_description:"what kind of answer this is"`
 	Checks       []checkJSON       `json:"checks" jsonschema_description:"to be looked at before the front end is touched"`
@@ -76,12 +78,12 @@ type adviceJSON struct {
 	Trace        []accountJSON     `json:"trace,omitempty" jsonschema_description:"with --why: every rule, fired or not"`
 }
 
-func viewAdvice(adv *advisor.Advice, sure *advisor.Sureness, notes []string, accounts []rules.Account, u geometry.Units) adviceJSON {
+func viewAdvice(adv *advisor.Advice, heard *complaint.Report, sure *advisor.Sureness, notes []string, accounts []rules.Account, u geometry.Units) adviceJSON {
 	voc := adv.Request.Rules.Vocabulary()
 	words := moveWords(adv)
 	f := adv.Request.Facts
 	out := adviceJSON{
-		Command: "advise", Kart: adv.Request.Kart.Name, Status: string(adv.Status),
+		Command: "advise", Heard: heard, Kart: adv.Request.Kart.Name, Status: string(adv.Status),
 		Understood: factsJSON{Symptoms: []string{}, Track: f.Track, Grip: voc.Grip.Format(f.Grip), Tyres: voc.Tyres.Format(f.Tyres), Wet: f.Wet.String()},
 		Checks:     []checkJSON{}, Uneven: list(adv.Uneven), First: viewSuggestion(adv.First, sure, notes, u), Alternatives: []*suggestionJSON{},
 		Refused: []refusalJSON{}, Undecided: []verdictJSON{}, Verdicts: []verdictJSON{},

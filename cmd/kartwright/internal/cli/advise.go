@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"sort"
@@ -9,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"kartwright/advisor"
+	"kartwright/advisor/complaint"
 	"kartwright/geometry"
 	"kartwright/geometry/frontend"
 	"kartwright/rules"
@@ -19,6 +21,8 @@ type adviseOptions struct {
 	kart  string
 	rules []string
 	facts factFlags
+	words wordFlags
+	text  string
 	why   string
 	draws int
 }
@@ -26,10 +30,10 @@ type adviseOptions struct {
 func (a *app) adviseCommand() *cobra.Command {
 	var o adviseOptions
 	cmd := &cobra.Command{
-		Use:   "advise --symptom ID[/phase][:severity] … [conditions]",
+		Use:   "advise [TEXT] [--symptom ID[/phase][:severity] …] [conditions]",
 		Short: "A complaint and the conditions to one change with exact turns",
-		Long: `advise takes what the driver complains of and the conditions, asks the rules,
-and answers with the one change of the front end to try first: what to turn on
+		Long: `advise takes what the driver says, in quotes, or the complaint by --symptom, and
+the conditions, asks the rules, and answers with the one change of the front end to try first: what to turn on
 each side of this kart, what else moves, why, what speaks against it, what to
 check before, how to confirm it and how to undo it.
 
@@ -38,15 +42,19 @@ and the answer says what it would change.
 
 'kartwright rules symptoms' lists the complaints, 'kartwright help units' how
 conditions are written.`,
-		Example: `  kartwright advise --symptom understeer/entry:strong --track tight --grip 6/10 --tyres "25 laps"
+		Example: `  kartwright advise "pushes on the way in at the hairpins, fine on exit, new tyres, track is green"
+  kartwright advise --symptom understeer/entry:strong --track tight --grip 6/10 --tyres "25 laps"
   kartwright advise -s oversteer/exit -s '!hop' --grip high --kart cedar
   kartwright advise -s bind/exit --track tight --why`,
-		Args: noArgs,
-		RunE: func(*cobra.Command, []string) error { return a.runAdvise(o) },
+		RunE: func(_ *cobra.Command, args []string) error {
+			o.text = strings.Join(args, " ")
+			return a.runAdvise(o)
+		},
 	}
 	kartFlag(cmd, &o.kart)
 	rulesFlag(cmd, &o.rules)
 	o.facts.add(cmd)
+	o.words.add(cmd)
 	f := cmd.Flags()
 	f.StringVar(&o.why, "why", "", "show the rules behind the answer; --why=terms shows every term with its numbers")
 	drawsFlag(cmd, &o.draws)
@@ -66,8 +74,29 @@ func (a *app) runAdvise(o adviseOptions) error {
 	if err != nil {
 		return err
 	}
+	var heard *complaint.Report
+	if o.text != "" {
+		l, err := a.lexicon(o.words)
+		if err != nil {
+			return err
+		}
+		r, err := a.settle(l, o.text)
+		if err != nil {
+			return err
+		}
+		if len(r.Unsure) > 0 {
+			return errors.New(unsureText(r))
+		}
+		if facts, err = addHeard(r, facts, set.Vocabulary()); err != nil {
+			return err
+		}
+		if len(facts.Symptoms) == 0 {
+			return fmt.Errorf("no complaint was understood in %q; say what the kart does and where, or use --symptom", o.text)
+		}
+		heard = &r
+	}
 	if len(facts.Symptoms) == 0 {
-		return usagef("say what the kart does, for example --symptom understeer/entry\nRun 'kartwright advise --help' for usage.")
+		return usagef("say what the kart does, for example \"it pushes on the way in\" or --symptom understeer/entry\nRun 'kartwright advise --help' for usage.")
 	}
 	if _, err := set.Compile(facts); err != nil {
 		return usageError{err}
@@ -95,17 +124,21 @@ func (a *app) runAdvise(o adviseOptions) error {
 		}
 	}
 	if a.json {
-		return a.writeJSON(viewAdvice(adv, sure, notes, accounts, a.units))
+		return a.writeJSON(viewAdvice(adv, heard, sure, notes, accounts, a.units))
 	}
-	a.printAdvice(adv, o, sure, notes)
+	a.printAdvice(adv, heard, o, sure, notes)
 	if o.why != "" {
 		a.printTrace(adv, accounts, o.why == "terms")
 	}
 	return nil
 }
 
-func (a *app) printAdvice(adv *advisor.Advice, o adviseOptions, sure *advisor.Sureness, notes []string) {
+func (a *app) printAdvice(adv *advisor.Advice, heard *complaint.Report, o adviseOptions, sure *advisor.Sureness, notes []string) {
 	voc := adv.Request.Rules.Vocabulary()
+	if heard != nil {
+		a.printReport(*heard)
+		a.printf("\n")
+	}
 	var said []string
 	for _, s := range adv.Request.Facts.Symptoms {
 		said = append(said, advisor.SaySymptom(voc, s))

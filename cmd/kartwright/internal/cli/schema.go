@@ -164,6 +164,7 @@ var answers = map[string]any{
 	"advise":         adviceJSON{},
 	"dial":           workJSON{},
 	"whatif":         workJSON{},
+	"hear":           hearJSON{},
 	"kart check":     kartCheckJSON{},
 	"kart show":      kartShowJSON{},
 	"kart kinds":     kartKindsJSON{},

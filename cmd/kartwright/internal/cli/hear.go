@@ -1,0 +1,262 @@
+package cli
+
+import (
+	"bufio"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"kartwright/advisor/complaint"
+	"kartwright/rules"
+	"kartwright/rules/diag"
+	"kartwright/rulesets/words"
+)
+
+// wordFlags choose the word files.
+type wordFlags struct {
+	language string
+	files    []string
+}
+
+// languages are the shipped word files.
+var languages = []string{"en", "it", "es", "fr", "de"}
+
+func (w *wordFlags) add(cmd *cobra.Command) {
+	cmd.Flags().StringVar(&w.language, "language", "en", "`LANGUAGE` of the sentence: "+strings.Join(languages, ", ")+", or all to find out")
+	cmd.Flags().StringArrayVar(&w.files, "words", nil, "a word `FILE`.toml of your own, which extends a shipped one such as \"en.toml\"; may be repeated")
+}
+
+// wordFS opens word files by the path that the user gave, and the shipped ones
+// that they extend by their bare name.
+type wordFS struct{}
+
+func (wordFS) Open(name string) (fs.File, error) {
+	f, err := os.Open(filepath.FromSlash(name))
+	if errors.Is(err, fs.ErrNotExist) {
+		if g, err := words.FS.Open(path.Base(name)); err == nil {
+			return g, nil
+		}
+	}
+	return f, err
+}
+
+// lexicon loads the word files that the flags name.
+func (a *app) lexicon(w wordFlags) (*complaint.Lexicon, error) {
+	var names []string
+	for _, n := range w.files {
+		f, err := wordFS{}.Open(filepath.ToSlash(n))
+		if err != nil {
+			return nil, readError("the word file", n, err)
+		}
+		if err := f.Close(); err != nil {
+			return nil, err
+		}
+		names = append(names, filepath.ToSlash(n))
+	}
+	if len(names) == 0 {
+		switch {
+		case w.language == "all":
+			for _, l := range languages {
+				names = append(names, l+".toml")
+			}
+		case contains(languages, w.language):
+			names = []string{w.language + ".toml"}
+		default:
+			return nil, usagef("--language is %q; %s", w.language, orElse(diag.DidYouMean(w.language, languages), "expected "+strings.Join(languages, ", ")+" or all"))
+		}
+	}
+	l, found := complaint.Load(wordFS{}, names...)
+	if len(found) > 0 {
+		return nil, errors.New(strings.Join(found, "\n"))
+	}
+	return l, nil
+}
+
+func (a *app) hearCommand() *cobra.Command {
+	var w wordFlags
+	var batch string
+	cmd := &cobra.Command{
+		Use:   "hear TEXT",
+		Short: "What a driver's own words are understood to mean",
+		Long: `hear reads what a driver says and shows what it understood: the complaints with
+the part of the corner, how strong and whether still there, and what is said of
+track, grip and tyres; what it did not use; and what it must not guess. When a
+word could mean two things that call for opposite advice it asks at a terminal,
+and otherwise lists the candidates with exit status 1.
+
+With --batch it reads a file, one text a line ("-" for standard input), and
+prints one JSON object a line.`,
+		Example: `  kartwright hear "pushes on the way in at the hairpins, fine on exit, new tyres, track is green"
+  kartwright hear --batch notes.txt`,
+		Args: func(cmd *cobra.Command, args []string) error {
+			if batch != "" && len(args) > 0 {
+				return usagef("give either a text or --batch, not both")
+			}
+			if batch == "" && len(args) == 0 {
+				return usagef("say what the driver says, in quotes\nRun 'kartwright hear --help' for usage.")
+			}
+			return nil
+		},
+		RunE: func(_ *cobra.Command, args []string) error {
+			l, err := a.lexicon(w)
+			if err != nil {
+				return err
+			}
+			if batch != "" {
+				return a.hearBatch(l, batch)
+			}
+			return a.runHear(l, strings.Join(args, " "))
+		},
+	}
+	w.add(cmd)
+	cmd.Flags().StringVar(&batch, "batch", "", "read `FILE`, one text a line")
+	return cmd
+}
+
+// hearJSON is what hear answers; the fields of a report.
+type hearJSON = complaint.Report
+
+func (a *app) hearBatch(l *complaint.Lexicon, name string) error {
+	in := a.In
+	if name != "-" {
+		f, err := os.Open(name)
+		if err != nil {
+			return readError("the batch", name, err)
+		}
+		defer f.Close()
+		in = f
+	}
+	enc := json.NewEncoder(&a.out)
+	enc.SetEscapeHTML(false)
+	lines := bufio.NewScanner(in)
+	lines.Buffer(nil, 1<<20)
+	for lines.Scan() {
+		if err := enc.Encode(l.Read(lines.Text())); err != nil {
+			return err
+		}
+	}
+	if err := lines.Err(); err != nil {
+		return fmt.Errorf("the batch %s cannot be read to its end: %w", name, err)
+	}
+	return nil
+}
+
+func (a *app) runHear(l *complaint.Lexicon, text string) error {
+	r, err := a.settle(l, text)
+	if err != nil {
+		return err
+	}
+	if a.json {
+		if err := a.writeJSON(r); err != nil {
+			return err
+		}
+	} else {
+		a.printReport(r)
+	}
+	if len(r.Unsure) > 0 {
+		return couldNot{unsureText(r)}
+	}
+	return nil
+}
+
+func (a *app) printReport(r complaint.Report) {
+	for _, line := range r.Say() {
+		a.para("", sentence(line))
+	}
+}
+
+// settle reads a text and, at a terminal, asks about what must not be guessed.
+func (a *app) settle(l *complaint.Lexicon, text string) (complaint.Report, error) {
+	r := l.Read(text)
+	if !a.Ask || a.json {
+		return r, nil
+	}
+	in := bufio.NewReader(a.In)
+	for tries := 0; len(r.Unsure) > 0 && tries < 5; tries++ {
+		q := r.Unsure[0]
+		fmt.Fprintf(a.Err, "%s\n", q.Question)
+		for i, c := range q.Candidates {
+			fmt.Fprintf(a.Err, "  %d  %s\n", i+1, c)
+		}
+		fmt.Fprint(a.Err, "Number, or Enter to leave it out: ")
+		line, err := in.ReadString('\n')
+		if err != nil && !errors.Is(err, io.EOF) {
+			return r, err
+		}
+		choice := ""
+		for i, c := range q.Candidates {
+			if strings.TrimSpace(line) == itoa(i+1) {
+				choice = c
+			}
+		}
+		next := strings.Replace(text, q.Words, choice, 1)
+		if next == text {
+			break // the words are not there as they stand
+		}
+		text = next
+		r = l.Read(text)
+	}
+	return r, nil
+}
+
+func unsureText(r complaint.Report) string {
+	var parts []string
+	for _, q := range r.Unsure {
+		parts = append(parts, fmt.Sprintf("%q could be %s", q.Words, strings.Join(q.Candidates, " or ")))
+	}
+	return strings.Join(parts, "; ") + ": say which"
+}
+
+// addHeard adds what was heard to the facts that flags stated. What both say
+// must agree.
+func addHeard(r complaint.Report, f rules.Facts, voc rules.Vocabulary) (rules.Facts, error) {
+	for _, x := range r.Readings {
+		s := rules.Symptom{ID: x.Symptom, Phase: x.Phase, Corner: x.Corner, Severity: x.Severity, Absent: x.Negated}
+		if s.Absent {
+			s.Severity = ""
+		}
+		f.Symptoms = append(f.Symptoms, s)
+	}
+	clash := func(what, said, flag string) error {
+		return usagef("the sentence says %s %s, --%s says %s: leave one out", what, said, what, flag)
+	}
+	c := r.Conditions
+	if c.Track != "" {
+		if f.Track != "" && f.Track != c.Track {
+			return f, clash("track", c.Track, f.Track)
+		}
+		f.Track = c.Track
+	}
+	level := func(what, word string, number float64, numbered bool, have *rules.Level, scale rules.Scale) error {
+		if word == "" && !numbered {
+			return nil
+		}
+		said := rules.Level{Word: word}
+		if numbered {
+			said = rules.Level{Number: number, IsNumber: true}
+		}
+		if *have != (rules.Level{}) {
+			if *have != said {
+				return clash(what, scale.Format(said), scale.Format(*have))
+			}
+			return nil
+		}
+		*have = said
+		return nil
+	}
+	if err := level("grip", c.Grip, c.GripTenths*voc.Grip.Of/10, c.GripTenths > 0, &f.Grip, voc.Grip); err != nil {
+		return f, err
+	}
+	if err := level("tyres", c.Tyres, c.TyreLaps, c.TyreLaps > 0, &f.Tyres, voc.Tyres); err != nil {
+		return f, err
+	}
+	return f, nil
+}
