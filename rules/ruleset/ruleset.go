@@ -44,13 +44,13 @@ type File struct {
 func (l *Loaded) Place(ruleID string) source.Span { return l.ids[ruleID] }
 
 // Load reads rule files and those that they extend, each once. The findings are
-// in order of place. The order of names makes no difference to the set.
+// in order of place. The order of names makes no difference.
 func Load(fsys fs.FS, names ...string) (*Loaded, []diag.Diagnostic) {
 	l := &loader{
 		fsys: fsys, files: map[string]*file{}, out: &Loaded{ids: map[string]source.Span{}},
 		moves: map[string]string{}, drafts: map[string]*draft{}, words: map[string]source.Span{},
 	}
-	for _, name := range names {
+	for _, name := range slices.Sorted(slices.Values(names)) {
 		l.load(path.Clean(name), nil)
 	}
 	for _, f := range l.order {

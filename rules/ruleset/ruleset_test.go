@@ -205,6 +205,53 @@ func TestChange(t *testing.T) {
 	}
 }
 
+// Neither the order in which files are named nor how rules are spread over them
+// changes a bit of an answer.
+func TestOrderAndSplitOfFilesDoNotMatter(t *testing.T) {
+	fsys := manyRules(t, 30)
+	whole := string(fsys["many.toml"].Data)
+	head, rest, _ := strings.Cut(whole, "\n[[rule]]\n")
+	parts := make([]string, 3)
+	for i, rule := range strings.Split(rest, "\n[[rule]]\n") {
+		parts[i%3] += "\n[[rule]]\n" + rule
+	}
+	names := []string{"a.toml", "b.toml", "c.toml"}
+	for i, name := range names {
+		// each file also brings words of its own
+		fsys[name] = &fstest.MapFile{Data: []byte(head + parts[i] + fmt.Sprintf("\n[move.own_%d]\ntitle = \"t\"\nincrease = \"i\"\ndecrease = \"d\"\nunit = \"step\"\nusual = [\"1 step\", \"2 step\"]\nlever = \"other\"\n", i))}
+	}
+	answer := func(files ...string) rules.Result {
+		loaded, findings := Load(fsys, files...)
+		if diag.HasErrors(findings) {
+			t.Fatal(findings)
+		}
+		res, err := loaded.Set.Evaluate(rules.Facts{
+			Symptoms: []rules.Symptom{{ID: "understeer", Phase: "entry"}, {ID: "oversteer", Phase: "exit", Severity: "slight"}},
+			Track:    "mixed", Grip: rules.Level{Number: 4.5, IsNumber: true}, Tyres: rules.Level{Number: 24, IsNumber: true},
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return res
+	}
+	want := answer(names...)
+	if want.Fired < 5 {
+		t.Fatalf("only %d rules fire", want.Fired)
+	}
+	for _, order := range [][]string{{"a.toml", "c.toml", "b.toml"}, {"b.toml", "a.toml", "c.toml"}, {"c.toml", "b.toml", "a.toml"}, {"c.toml", "base.toml", "b.toml", "a.toml", "b.toml"}} {
+		if diff := cmp.Diff(want, answer(order...)); diff != "" {
+			t.Errorf("files in the order %q (-first +this):\n%s", order, diff)
+		}
+	}
+	got := answer("many.toml")
+	for i, v := range got.Verdicts {
+		w := want.Verdicts[i]
+		if v.EvidenceInc != w.EvidenceInc || v.EvidenceDec != w.EvidenceDec || v.Amount != w.Amount || v.Net != w.Net || v.Hold != w.Hold {
+			t.Errorf("%s: in one file %+v, in three %+v", v.Move, v, w)
+		}
+	}
+}
+
 func TestUnreadable(t *testing.T) {
 	_, findings := Load(os.DirFS("testdata/ok"), "bsae.toml")
 	var b bytes.Buffer

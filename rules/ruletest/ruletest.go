@@ -178,6 +178,10 @@ func (r *runner) test(t *tables.Table, loaded *ruleset.Loaded) (res Result, ok b
 		r.Report(diag.Errorf(tables.MissingKey, t.At, "a test needs the key %q or %q", "expect", "not"))
 		return res, false
 	}
+	if expect, not := t.Tables("expect"), t.Texts("not"); len(expect)+len(not) == 0 {
+		r.Report(diag.Errorf(BadExpect, t.At, "the test expects nothing, so it cannot fail"))
+		return res, false
+	}
 	name, okName := t.Text("name")
 	given := t.Table("given")
 	if !okName || given == nil {
