@@ -311,12 +311,13 @@ func DidYouMean(word string, allowed []string) string {
 // Nearest returns the allowed word that the fewest slips of the keyboard turn
 // into word, a slip being a character put in, left out, or wrong, or two
 // neighbours swapped (Damerau–Levenshtein). ok is false if even the nearest is
-// further than a third of the word's length, and at least one slip, away. Upper
+// more slips away than a third of the word's length: a word of one or two letters
+// is near nothing but itself. Upper
 // and lower case are the same. Of equals the first in alphabetical order is
 // returned.
 func Nearest(word string, allowed []string) (near string, ok bool) {
 	w := []rune(strings.ToLower(word))
-	best := max(1, len(w)/3) + 1
+	best := len(w)/3 + 1
 	for _, a := range allowed {
 		n := utf8.RuneCountInString(a)
 		if n-len(w) >= best+1 || len(w)-n >= best+1 {

@@ -163,7 +163,7 @@ func TestNearest(t *testing.T) {
 	words := []string{"caster", "camber", "toe", "front_width", "ackermann"}
 	for _, tt := range []struct{ word, want string }{
 		{"casster", "caster"}, {"caser", "caster"}, {"csater", "caster"}, {"CASTER", "caster"},
-		{"cambre", "camber"}, {"tow", "toe"}, {"t", ""}, {"front-width", "front_width"},
+		{"cambre", "camber"}, {"tow", "toe"}, {"to", ""}, {"t", ""}, {"front-width", "front_width"},
 		{"akerman", "ackermann"}, {"spring", ""}, {"", ""}, {"cazber", "camber"},
 	} {
 		if got, _ := Nearest(tt.word, words); got != tt.want {
