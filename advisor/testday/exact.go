@@ -169,16 +169,14 @@ func ordered(values, counts []float64, level float64) Interval {
 
 // SignTest is the probability of at least so many successes in n fair tosses.
 func SignTest(successes, n int) float64 {
-	var sum float64
-	for k := successes; k <= n; k++ {
-		sum += math.Exp(lchoose(n, k) - float64(n)*math.Ln2)
+	sum, ways := 0., math.Ldexp(1, -n) // C(n, 0)/2ⁿ
+	for k := 0; k <= n; k++ {
+		if k >= successes {
+			sum += ways
+		}
+		ways *= float64(n-k) / float64(k+1)
 	}
 	return min(1, sum)
-}
-
-func lchoose(n, k int) float64 {
-	g := func(x int) float64 { v, _ := math.Lgamma(float64(x + 1)); return v }
-	return g(n) - g(k) - g(n-k)
 }
 
 // Sequential is Wald's test of a success rate P0 against P1 > P0, which may be

@@ -292,3 +292,17 @@ func (o Order) check(k int) error {
 	}
 	return nil
 }
+
+// RunSD is the standard deviation of the mean of n laps: run the spread between
+// runs, lap that between the laps of one. More than about eight laps buy
+// little; more runs do.
+func RunSD(run, lap float64, n int) float64 {
+	return math.Sqrt(float64(run*run) + float64(lap*lap)/float64(n))
+}
+
+// DesignEffect is by how much counting n laps of a run as independent
+// overstates them: 1 + (n − 1)ρ with ρ = run²/(run² + lap²) (L. Kish 1965).
+func DesignEffect(run, lap float64, n int) float64 {
+	rho := run * run / (float64(run*run) + float64(lap*lap))
+	return 1 + float64(n-1)*rho
+}

@@ -71,6 +71,16 @@ const (
 	fewLaps = 5   // below this the laps cannot judge each other
 )
 
+// smallSample is how much too small the MAD of n values comes out on average,
+// which without it would throw out sound laps of a short run (C. Croux, P. J.
+// Rousseeuw 1992, from memory).
+func smallSample(n int) float64 {
+	if factors := [...]float64{5: 1.206, 1.200, 1.140, 1.129, 1.107}; n < len(factors) {
+		return max(1, factors[n])
+	}
+	return float64(n) / (float64(n) - 0.8)
+}
+
 // Summarise leaves out the flagged laps and those that are far too slow for the
 // run's own line, and sums up the rest. A lap is never left out for being
 // quick: laps are spoiled upward.
@@ -103,6 +113,7 @@ func Summarise(laps []Lap, f Figure) (Summary, error) {
 		}
 		for i, z := range ModifiedZ(rest, resolution) {
 			l := laps[at[i]]
+			z /= smallSample(len(y))
 			switch {
 			case z > wild:
 				s.Left = append(s.Left, Left{at[i] + 1, l, "far too slow for the run", z})

@@ -261,6 +261,9 @@ func (v *Verdict) fit(d *Day, slots []slot) error {
 			}
 		}
 	}
+	// Runs that fit to the last digit agree by chance, not because they are
+	// better known than a clock of hundredths can tell.
+	v.Pooled.SD = max(v.Pooled.SD, 0.01/math.Sqrt(12))
 	v.T = quantile(0.975, v.Pooled.DF)
 	estimate := func(j int) Estimate {
 		at := slices.Index(keep, j)
