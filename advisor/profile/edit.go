@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"maps"
+	"math"
 	"reflect"
 	"slices"
 	"strconv"
@@ -55,21 +56,22 @@ func PresentPath(adjuster string, side ...frontend.Side) string {
 // already. Positions are written as precisely as adjust prints them.
 func (k *Kart) PresentEdits(to [2]adjust.Setting, note string) []Edit {
 	var out []Edit
-	written := map[string]bool{}
+	u := geometry.Units{}
 	for _, side := range frontend.Sides {
 		c, other := &k.Corners[side], &k.Corners[1-side]
 		for i, a := range c.Adjusters {
-			text := a.Print(to[side][i], geometry.Units{})
+			text, was := a.Print(to[side][i], u), a.Print(k.Present[side][i], u)
 			j := other.Index(a.Name)
-			here, there := k.spec.present[side][a.Name], k.spec.present[1-side][a.Name]
-			if j >= 0 && here == there && other.Adjusters[j].Print(to[1-side][j], geometry.Units{}) == text {
-				if !written[a.Name] && text != a.Print(k.Present[side][i], geometry.Units{}) {
-					out = append(out, Edit{PresentPath(a.Name), text, note})
+			if j >= 0 && k.spec.present[side][a.Name] == k.spec.present[1-side][a.Name] {
+				b := other.Adjusters[j]
+				if otherText := b.Print(to[1-side][j], u); otherText == text {
+					if side == frontend.Left && (text != was || text != b.Print(k.Present[1-side][j], u)) {
+						out = append(out, Edit{PresentPath(a.Name), text, note})
+					}
+					continue
 				}
-				written[a.Name] = true
-				continue
 			}
-			if text != a.Print(k.Present[side][i], geometry.Units{}) {
+			if text != was {
 				out = append(out, Edit{PresentPath(a.Name, side), text, note})
 			}
 		}
@@ -131,11 +133,15 @@ func (k *Kart) rewrite(name string, data []byte, on time.Time, e Edit) ([]byte, 
 	if i := bytes.IndexByte(data, '\n'); i > 0 && data[i-1] == '\r' {
 		w.newline = "\r\n"
 	}
-	root, steps, err := k.locate(f, e.Path)
+	nth, steps, err := k.locate(e.Path)
 	if err != nil {
 		return nil, nil, err
 	}
-	text, value, err := k.spell(root, steps, e.Value)
+	root := f.Root()
+	if nth >= 0 {
+		root = root.Entry("adjuster").Element(nth)
+	}
+	text, value, err := k.spell(root, nth, steps, e.Value)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -152,8 +158,8 @@ func (k *Kart) rewrite(name string, data []byte, on time.Time, e Edit) ([]byte, 
 		return nil, nil, err
 	}
 	from := any(want)
-	if root != f.Root() {
-		from = element(want["adjuster"], elementIndex(f, root))
+	if nth >= 0 {
+		from = want["adjuster"].([]any)[nth]
 	}
 	if w.replaced != "" {
 		delete(from.(map[string]any), w.replaced)
@@ -179,39 +185,47 @@ type step struct {
 	index int
 }
 
-// locate finds the table that a path begins in, the file or one adjuster's,
+// locate finds the adjuster whose table a path begins in, −1 for the file's own,
 // and the steps from there.
-func (k *Kart) locate(f *source.File, path string) (*source.Node, []step, error) {
+func (k *Kart) locate(path string) (nth int, steps []step, err error) {
+	nth = -1
 	rest, isAdjuster := strings.CutPrefix(path, "adjuster ")
-	root := f.Root()
 	if isAdjuster {
 		quoted, err := strconv.QuotedPrefix(rest)
 		if err != nil {
-			return nil, nil, errors.New(`write the adjuster's name in quotes: adjuster "tie rod".pitch`)
+			return 0, nil, errors.New(`write the adjuster's name in quotes: adjuster "tie rod".pitch`)
 		}
-		name, _ := strconv.Unquote(quoted)
-		var at []*source.Node
-		i := 0
-		for _, n := range f.Root().Entry("adjuster").Nodes() {
-			if s := k.spec.adjusters[i]; s.name == name {
-				at = append(at, n)
+		name, err := strconv.Unquote(quoted)
+		if err != nil {
+			return 0, nil, err
+		}
+		for i, a := range k.spec.adjusters {
+			switch {
+			case a.name != name:
+			case nth >= 0:
+				return 0, nil, fmt.Errorf("there are two tables for %q, one for each side, and a path does not say which", name)
+			default:
+				nth = i
 			}
-			i++
 		}
-		switch len(at) {
-		case 0:
-			return nil, nil, fmt.Errorf("there is no adjuster %q here; %s", name, diag.DidYouMean(name, k.adjusterNames()))
-		case 1:
-		default:
-			return nil, nil, fmt.Errorf("there are two tables for %q, one for each side, and a path does not say which", name)
+		if nth < 0 {
+			return 0, nil, fmt.Errorf("there is no adjuster %q here; %s", name, orList(name, k.adjusterNames()))
 		}
-		root, rest = at[0], strings.TrimPrefix(rest[len(quoted):], ".")
+		rest = strings.TrimPrefix(rest[len(quoted):], ".")
 	}
 	steps, ok := split(rest)
 	if !ok {
-		return nil, nil, errors.New("it is not a path such as corner.left.caster")
+		return 0, nil, errors.New("it is not a path such as corner.left.caster")
 	}
-	return root, steps, nil
+	return nth, steps, nil
+}
+
+// orList says what a word may have been meant for.
+func orList(word string, known []string) string {
+	if hint := diag.DidYouMean(word, known); hint != "" {
+		return hint
+	}
+	return "there is " + strings.Join(known, ", ")
 }
 
 func (k *Kart) adjusterNames() []string {
@@ -271,12 +285,18 @@ func split(path string) (out []step, ok bool) {
 
 // spell returns how a value is written at a place, as text and as decoded, and
 // refuses places that are not edited.
-func (k *Kart) spell(root *source.Node, steps []step, value string) (string, any, error) {
+func (k *Kart) spell(root *source.Node, nth int, steps []step, value string) (string, any, error) {
 	quoted := func() (string, any, error) { return strconv.Quote(value), value, nil }
-	if root.Path() != "" {
-		return k.spellField(root, steps, value)
+	if nth >= 0 {
+		return spellField(root, k.spec.adjusters[nth].kind, steps, value)
 	}
 	top, rest := steps[0].name, steps[1:]
+	if top == "mass" && len(rest) == 2 && rest[0].name == "scales" {
+		if slices.Contains(scaleKeys[:], rest[1].name) {
+			return quoted()
+		}
+		return "", nil, fmt.Errorf("there is no scale %q; %s", rest[1].name, orList(rest[1].name, scaleKeys[:]))
+	}
 	var side []frontend.Side
 	if len(rest) == 2 && rest[0].name != "" {
 		for _, s := range frontend.Sides {
@@ -288,7 +308,7 @@ func (k *Kart) spell(root *source.Node, steps []step, value string) (string, any
 	switch {
 	case (top == "corner" || top == "steering") && k.spec.byPoints:
 		return "", nil, errors.New("this kart is given by [points], which angles and lengths follow from")
-	case top == "points" && k.byElement(root, steps):
+	case top == "points" && isScalar(root, steps):
 		return quoted()
 	case len(rest) != 1 || rest[0].name == "":
 	case top == "present":
@@ -297,29 +317,29 @@ func (k *Kart) spell(root *source.Node, steps []step, value string) (string, any
 			side = frontend.Sides[:]
 		}
 		if !slices.ContainsFunc(side, func(s frontend.Side) bool { return k.Corners[s].Index(key) >= 0 }) {
-			return "", nil, fmt.Errorf("there is no adjuster %q here; %s", key, diag.DidYouMean(key, k.adjusterNames()))
+			return "", nil, fmt.Errorf("there is no adjuster %q here; %s", key, orList(key, k.adjusterNames()))
 		}
 		return quoted()
-	case top == "kart" || top == "steering" || top == "corner":
-		if len(side) > 0 && top != "corner" {
-			break
-		}
+	case len(side) > 0 && top != "corner":
+	default:
 		var keys []string
-		for _, d := range dimensions {
+		for _, d := range slices.Concat(dimensions, loadDimensions) {
 			if d.table == top {
 				keys = append(keys, d.key)
 			}
 		}
-		if slices.Contains(keys, rest[0].name) {
+		switch {
+		case slices.Contains(keys, rest[0].name):
 			return quoted()
+		case keys != nil:
+			return "", nil, fmt.Errorf("[%s] has no number %q; %s", top, rest[0].name, orList(rest[0].name, keys))
 		}
-		return "", nil, fmt.Errorf("[%s] has no number %q; %s", top, rest[0].name, diag.DidYouMean(rest[0].name, keys))
 	}
-	return "", nil, errors.New("only numbers of [kart], [corner], [steering], [points] and adjusters, and the positions in [present], are set this way; edit the file by hand")
+	return "", nil, errors.New("only measured numbers and the positions in [present] are set this way; edit the file by hand")
 }
 
-// byElement reports whether steps lead to one coordinate that the file has.
-func (k *Kart) byElement(root *source.Node, steps []step) bool {
+// isScalar reports whether steps lead to a single value that the file has.
+func isScalar(root *source.Node, steps []step) bool {
 	n := root
 	for _, s := range steps {
 		n = s.in(n)
@@ -327,13 +347,9 @@ func (k *Kart) byElement(root *source.Node, steps []step) bool {
 	return n != nil && n.Kind == source.Scalar
 }
 
-func (k *Kart) spellField(root *source.Node, steps []step, value string) (string, any, error) {
-	var kind adjust.Kind
-	for _, a := range k.spec.adjusters {
-		if a.table.Key("name").Start == root.Entry("name").Key.Start {
-			kind, _ = adjust.KindNamed(a.kind)
-		}
-	}
+// spellField is spell for a field of an adjuster.
+func spellField(root *source.Node, kindName string, steps []step, value string) (string, any, error) {
+	kind, _ := adjust.KindNamed(kindName)
 	i := slices.IndexFunc(kind.Fields, func(f adjust.Field) bool { return f.Name == steps[0].name })
 	switch {
 	case i < 0 && slices.Contains([]string{"name", "kind", "side"}, steps[0].name):
@@ -343,9 +359,9 @@ func (k *Kart) spellField(root *source.Node, steps []step, value string) (string
 		for _, f := range kind.Fields {
 			names = append(names, f.Name)
 		}
-		return "", nil, fmt.Errorf("an adjuster of kind %s has no %q; %s", kind.Name, steps[0].name, diag.DidYouMean(steps[0].name, names))
+		return "", nil, fmt.Errorf("an adjuster of kind %s has no %q; %s", kind.Name, steps[0].name, orList(steps[0].name, names))
 	case len(steps) > 1:
-		if !k.byElement(root, steps) {
+		if !isScalar(root, steps) {
 			return "", nil, errors.New("the file has no such value")
 		}
 	case kind.Fields[i].Type == adjust.Positions:
@@ -358,7 +374,7 @@ func (k *Kart) spellField(root *source.Node, steps []step, value string) (string
 		return strconv.FormatInt(n, 10), n, nil
 	case kind.Fields[i].Type == adjust.Number:
 		x, err := strconv.ParseFloat(value, 64)
-		if err != nil {
+		if err != nil || math.IsNaN(x) || math.IsInf(x, 0) {
 			return "", nil, fmt.Errorf("%q is not a number", value)
 		}
 		text := trim(x)
@@ -415,6 +431,9 @@ func (w *writer) set(root *source.Node, steps []step, text string) (was string, 
 		if next == nil {
 			if old := n.Entry(instead[s.name]); old != nil && i == len(steps)-1 && old.Kind == source.Scalar {
 				w.replaced = old.Name
+				if statement == nil {
+					statement = old
+				}
 				w.replace(old, statement)
 				w.splices = append(w.splices, splice{old.Key.Start, old.Key.End, s.name}, splice{old.Value.Start, old.Value.End, text})
 				return old.Key.Text() + " = " + old.Value.Text(), nil
@@ -535,12 +554,10 @@ func (w *writer) add(n, statement *source.Node, steps []step, text string) error
 		for end.Kind == source.Table {
 			end = last(end.Nodes())
 		}
-		start, indent := w.lineStart(end.Key.Start), w.indent(end.Key.Start)
 		// What leads to n's own entries is what stands before the first of them.
 		first := n.Nodes()[0]
 		prefix := strings.TrimLeft(string(w.file.Data[w.lineStart(first.Key.Start):first.Key.Start]), " \t")
-		_ = start
-		w.insert(w.lineEnd(end.Value.End), indent, prefix+line)
+		w.insert(w.lineEnd(end.Value.End), w.indent(end.Key.Start), prefix+line)
 	case table != "":
 		w.section(w.sectionEnd(n, true), strings.Trim(n.Path()+"."+table, "."), key+" = "+text)
 	default:
@@ -672,12 +689,6 @@ func deepCopy(v any) any {
 		return out
 	}
 	return v
-}
-
-func element(list any, i int) any { return list.([]any)[i] }
-
-func elementIndex(f *source.File, n *source.Node) int {
-	return slices.Index(f.Root().Entry("adjuster").Nodes(), n)
 }
 
 // put sets a value in decoded data.
