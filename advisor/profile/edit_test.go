@@ -173,7 +173,10 @@ func TestRewriteTouchesNothingElse(t *testing.T) {
 			n.Value *= 1 + rapid.Float64Range(-0.01, 0.01).Draw(t, "by")
 			n.PM = rapid.SampledFrom([]float64{0, map[bool]float64{true: 0.02, false: 0.5}[n.Angle || n.Unit == "%"]}).Draw(t, "pm")
 			path := n.Path
-			if key, ok := strings.CutPrefix(path, "corner."); ok && !strings.Contains(key, ".") && rapid.Bool().Draw(t, "one side") {
+			if edits[path].Path != "" {
+				continue // its other side was written for it
+			}
+			if key, ok := strings.CutPrefix(path, "corner."); ok && !strings.Contains(key, ".") && edits["corner.right."+key].Path == "" && rapid.Bool().Draw(t, "one side") {
 				path = "corner.right." + key
 			}
 			edits[path] = profile.Edit{Path: path, Value: n.Text(geometry.Units{}), Note: rapid.SampledFrom([]string{"", "measured"}).Draw(t, "note")}
