@@ -47,7 +47,8 @@ func (l *Loaded) Place(ruleID string) source.Span { return l.ids[ruleID] }
 // in order of place. The order of names makes no difference.
 func Load(fsys fs.FS, names ...string) (*Loaded, []diag.Diagnostic) {
 	l := &loader{
-		fsys: fsys, files: map[string]*file{}, out: &Loaded{ids: map[string]source.Span{}},
+		begun: map[string]*reading{},
+		fsys:  fsys, files: map[string]*file{}, out: &Loaded{ids: map[string]source.Span{}},
 		moves: map[string]string{}, drafts: map[string]*draft{}, words: map[string]source.Span{},
 	}
 	for _, name := range slices.Sorted(slices.Values(names)) {
@@ -83,6 +84,7 @@ func Load(fsys fs.FS, names ...string) (*Loaded, []diag.Diagnostic) {
 type loader struct {
 	tables.Reader
 	fsys  fs.FS
+	begun map[string]*reading // files that are being read, or were
 	files map[string]*file
 	order []*file
 	out   *Loaded
@@ -142,15 +144,16 @@ func (l *loader) load(name string, from *place) bool {
 		}
 		return !f.loading
 	}
-	data, err := fs.ReadFile(l.fsys, name)
-	if err != nil {
-		l.unreadable(name, err, from)
+	read := l.begin(name)
+	<-read.done
+	if read.err != nil {
+		l.unreadable(name, read.err, from)
 		return false
 	}
 	f := &file{name: name, loading: true}
 	l.files[name] = f
 	defer func() { f.loading = false }()
-	f.root, f.src = l.Read(name, data)
+	f.root, f.src = l.Use(read.decoded)
 	entry := File{Name: name, Source: f.src}
 	if f.root == nil {
 		l.partial = true
@@ -166,7 +169,13 @@ func (l *loader) load(name string, from *place) bool {
 	if from != nil {
 		here.chain = append(slices.Clone(from.chain), name)
 	}
-	for _, item := range f.root.Texts("extends") {
+	extends := f.root.Texts("extends")
+	for _, item := range extends { // all at once: decoding takes most of the time
+		if !strings.ContainsAny(item.Text, `/\`) {
+			l.begin(path.Join(path.Dir(name), item.Text))
+		}
+	}
+	for _, item := range extends {
 		if strings.ContainsAny(item.Text, `/\`) {
 			l.partial = true
 			l.Report(diag.Errorf(ExtendsMissing, item.At, "%q is not the name of a file in this folder", item.Text))
@@ -182,6 +191,30 @@ func (l *loader) load(name string, from *place) bool {
 	l.order = append(l.order, f)
 	l.out.Files = append(l.out.Files, entry)
 	return true
+}
+
+// reading is a file on its way; the rest of it is set when done is closed.
+type reading struct {
+	done    chan struct{}
+	decoded tables.Decoded
+	err     error
+}
+
+// begin starts to read and decode a file, unless it was begun before.
+func (l *loader) begin(name string) *reading {
+	if r := l.begun[name]; r != nil {
+		return r
+	}
+	r := &reading{done: make(chan struct{})}
+	l.begun[name] = r
+	go func() {
+		defer close(r.done)
+		var data []byte
+		if data, r.err = fs.ReadFile(l.fsys, name); r.err == nil {
+			r.decoded = tables.Decode(name, data)
+		}
+	}()
+	return r
 }
 
 func circle(chain []string, name string) string {

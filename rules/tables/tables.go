@@ -60,32 +60,51 @@ func (r *Reader) Findings() []diag.Diagnostic {
 	return diag.Sort(slices.Clone(r.findings))
 }
 
-// Read decodes a file. The table is nil if it is not TOML, or empty, which is
-// then a finding; the source file is never nil.
+// Decoded is a file that was decoded and indexed, and of which nothing was made
+// yet.
+type Decoded struct {
+	file          *source.File
+	data          document
+	err, indexErr error
+}
+
+// Decode decodes and indexes a file. It touches nothing else, so several files
+// can be decoded at once.
+func Decode(name string, data []byte) Decoded {
+	var d Decoded
+	d.file, d.indexErr = source.Parse(name, data)
+	_, d.err = toml.Decode(string(data), &d.data)
+	return d
+}
+
+// Read decodes a file and uses it.
 func (r *Reader) Read(name string, data []byte) (*Table, *source.File) {
-	file, indexErr := source.Parse(name, data)
-	var decoded document
-	_, err := toml.Decode(string(data), &decoded)
+	return r.Use(Decode(name, data))
+}
+
+// Use returns the table that is a file. It is nil if the file is not TOML, or
+// empty, which is then a finding; the source file is never nil.
+func (r *Reader) Use(d Decoded) (*Table, *source.File) {
+	file, data := d.file, d.file.Data
 	var syntax toml.ParseError
 	var index *source.SyntaxError
 	switch {
-	case errors.As(err, &syntax):
+	case errors.As(d.err, &syntax):
 		start := min(max(0, syntax.Position.Start), len(data))
 		end := min(start+max(1, syntax.Position.Len), len(data))
-		d := diag.Errorf(Syntax, file.Span(start, end), "%s", lower(strings.TrimSuffix(syntax.Message, ".")))
-		r.Report(d)
+		r.Report(diag.Errorf(Syntax, file.Span(start, end), "%s", lower(strings.TrimSuffix(syntax.Message, "."))))
 		return nil, file
-	case err != nil:
-		r.Report(diag.Errorf(Syntax, file.Start(), "%s", lower(err.Error())))
+	case d.err != nil:
+		r.Report(diag.Errorf(Syntax, file.Start(), "%s", lower(d.err.Error())))
 		return nil, file
-	case errors.As(indexErr, &index):
+	case errors.As(d.indexErr, &index):
 		r.Report(diag.Errorf(Syntax, index.At, "%s", index.Message))
 		return nil, file
-	case len(decoded) == 0:
+	case len(d.data) == 0:
 		r.Report(diag.Errorf(EmptyFile, file.Start(), "the file says nothing"))
 		return nil, file
 	}
-	return r.table(decoded, file.Root()), file
+	return r.table(d.data, file.Root()), file
 }
 
 func lower(s string) string {

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"runtime/debug"
 	"strings"
 	"time"
 
@@ -29,6 +30,9 @@ type App struct {
 
 // OS returns the app of the real world.
 func OS() App {
+	// A command lives for milliseconds: collecting garbage sooner would cost
+	// more than the memory is worth.
+	debug.SetGCPercent(400)
 	return App{In: os.Stdin, Out: os.Stdout, Err: os.Stderr, Getenv: os.Getenv, Ask: term.IsTerminal(int(os.Stdin.Fd())), Now: time.Now}
 }
 
@@ -168,7 +172,7 @@ regulations and the scrutineer come first.`,
 	p.BoolVar(&a.units.Inches, "inches", false, "print lengths in inches")
 	p.BoolVar(&a.units.Minutes, "minutes", false, "print angles in degrees and minutes")
 	root.CompletionOptions.HiddenDefaultCmd = true
-	root.AddCommand(a.adviseCommand(), a.hearCommand(), a.dialCommand(), a.whatifCommand(), a.kartCommand(), a.rulesCommand(), a.schemaCommand())
+	root.AddCommand(a.adviseCommand(), a.hearCommand(), a.dialCommand(), a.whatifCommand(), a.fitCommand(), a.kartCommand(), a.rulesCommand(), a.schemaCommand())
 	for _, topic := range topics {
 		root.AddCommand(topic.command())
 	}

@@ -74,8 +74,8 @@ func (a *app) lexicon(w wordFlags) (*complaint.Lexicon, error) {
 		}
 	}
 	l, found := complaint.Load(wordFS{}, names...)
-	if len(found) > 0 {
-		return nil, errors.New(strings.Join(found, "\n"))
+	if diag.HasErrors(found) {
+		return nil, fileError{found}
 	}
 	return l, nil
 }
