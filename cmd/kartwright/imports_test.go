@@ -36,6 +36,7 @@ var layers = map[string]struct {
 	"kartwright/rules/tables":       {[]string{"kartwright/rules/source", "kartwright/rules/diag", "github.com/BurntSushi/toml"}, "the only door to the TOML decoder"},
 	"kartwright/rules/ruleset":      {[]string{"kartwright/geometry", "kartwright/rules", "kartwright/rules/source", "kartwright/rules/diag", "kartwright/rules/tables"}, "rule files become rules; amounts are quantities"},
 	"kartwright/rules/ruletest":     {[]string{"kartwright/rules", "kartwright/rules/source", "kartwright/rules/diag", "kartwright/rules/tables", "kartwright/rules/ruleset"}, "tests of rules need only rules"},
+	"kartwright/rules/author":       {[]string{"kartwright/rules", "kartwright/rules/source", "kartwright/rules/diag", "kartwright/rules/tables", "kartwright/rules/ruleset"}, "help for authors works on rules that are loaded"},
 	"kartwright/rulesets":           {nil, "shipped files, embedded"},
 	"kartwright/rulesets/words":     {nil, "shipped files, embedded"},
 	"kartwright/advisor": {[]string{
