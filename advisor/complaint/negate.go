@@ -1,0 +1,480 @@
+package complaint
+
+// mention makes a mention of every symptom phrase.
+func (r *reader) mention() {
+	for c := range r.clauses {
+		cl := &r.clauses[c]
+		for _, n := range cl.hits {
+			h := &r.hits[n]
+			if h.symptom == 0 && !h.either && !h.busy || h.instead != 0 {
+				continue
+			}
+			m := mention{busy: h.busy, symptom: h.symptom, phase: h.phase, corner: h.corner, severity: h.severity, side: h.side,
+				either: h.either, clause: c, hit: n, from: r.t[h.from].from, to: r.t[h.to-1].to, at: h.from, cured: h.cured, negated: h.over, final: h.over}
+			if h.loud(r.t) && m.severity == unsaid {
+				m.severity = strong
+			}
+			cl.symptoms = append(cl.symptoms, len(r.mentions))
+			r.mentions = append(r.mentions, m)
+			r.took[n] = true
+		}
+	}
+	for c := range r.clauses {
+		for _, n := range r.clauses[c].hits {
+			if h := &r.hits[n]; h.instead != 0 {
+				r.replace(c, h)
+			}
+		}
+	}
+	r.dropDoubtful()
+}
+
+// replace makes the symptoms of a clause, or of the one after it, that h may
+// stand for into h's symptom.
+func (r *reader) replace(c int, h *hit) {
+	for at := c; at < len(r.clauses) && at <= c+1 && r.clauses[at].sentence == r.clauses[c].sentence; at++ {
+		if at > c && len(r.clauses[c].symptoms) > 0 {
+			return
+		}
+		for _, i := range r.clauses[at].symptoms {
+			if m := &r.mentions[i]; h.instead&(1<<m.symptom) != 0 || m.either {
+				m.symptom, m.phase, m.either = h.symptom, h.phase, false
+				for n := range r.hits {
+					if &r.hits[n] == h {
+						r.took[n] = true
+					}
+				}
+			}
+		}
+	}
+}
+
+// dropDoubtful drops a slide at an unnamed end, and corrections of an unnamed
+// kind, where the sentence names the balance itself.
+func (r *reader) dropDoubtful() {
+	drop := make([]bool, len(r.mentions))
+	for i, m := range r.mentions {
+		if !m.either && !m.busy {
+			continue
+		}
+		for _, o := range r.mentions {
+			if o.symptom == understeer || o.symptom == oversteer || m.busy && (o.symptom == wander || o.symptom == darting) {
+				drop[i] = drop[i] || r.clauses[o.clause].sentence == r.clauses[m.clause].sentence
+			}
+		}
+	}
+	r.drop(drop)
+}
+
+func (h *hit) loud(t []token) bool {
+	for i := h.from; i < h.to; i++ {
+		if t[i].loud {
+			return true
+		}
+	}
+	return false
+}
+
+// negate decides which mentions are said not to be there.
+func (r *reader) negate() {
+	for c := 0; c < len(r.clauses); c++ {
+		for k, n := range r.clauses[c].hits {
+			switch r.hits[n].role {
+			case roleNot:
+				r.not(c, k)
+			case roleCure, roleGone:
+				r.gone(c, k)
+			case roleThen:
+				r.took[n] = true
+				if !r.enclosing(c, n) {
+					r.forward(c, k, n)
+				}
+			case roleStill:
+				r.still(c, &r.hits[n])
+			}
+		}
+	}
+	r.settleCured()
+	r.claims()
+}
+
+// claims denies what somebody only says: "he calls it loose, but the front
+// slides first".
+func (r *reader) claims() {
+	for c := range r.clauses {
+		for _, n := range r.clauses[c].hits {
+			if r.hits[n].role != roleClaim || c+1 >= len(r.clauses) || r.clauses[c+1].lead != leadBut {
+				continue
+			}
+			for _, i := range r.clauses[c].symptoms {
+				for _, j := range r.clauses[c+1].symptoms {
+					a, b := &r.mentions[i], &r.mentions[j]
+					if !a.negated && !b.negated && a.symptom+b.symptom == understeer+oversteer && a.symptom != b.symptom &&
+						(a.phase == b.phase || a.phase == 0 || b.phase == 0) && len(r.wheres(c)) == 0 {
+						a.negated = true
+						r.took[n] = true
+					}
+				}
+			}
+		}
+	}
+}
+
+// enclosing negates the symptom whose words stand around hit n: "the steering
+// used to be heavy".
+func (r *reader) enclosing(c, n int) bool {
+	for _, i := range r.clauses[c].symptoms {
+		m := &r.mentions[i]
+		if o := &r.hits[m.hit]; o.from < r.hits[n].from && r.hits[n].to < o.to {
+			m.negated = true
+			return true
+		}
+	}
+	return false
+}
+
+// settleCured keeps a good thing ("turns in well") only as the end of its
+// symptom: the text must say that something changed, or deny the good thing.
+func (r *reader) settleCured() {
+	drop := make([]bool, len(r.mentions))
+	for i := range r.mentions {
+		m := &r.mentions[i]
+		if !m.cured {
+			continue
+		}
+		switch {
+		case m.negated: // "does not turn in well"
+			m.negated = false
+		case r.changed(m.clause):
+			m.negated, m.final = true, true
+		default:
+			drop[i] = true
+			r.clauses[m.clause].fine = true
+			r.took[m.hit] = false
+		}
+	}
+	r.drop(drop)
+}
+
+// drop removes mentions and renumbers what refers to them.
+func (r *reader) drop(drop []bool) {
+	to := make([]int, len(r.mentions))
+	kept := r.mentions[:0]
+	for i, m := range r.mentions {
+		to[i] = len(kept)
+		if !drop[i] {
+			kept = append(kept, m)
+		}
+	}
+	r.mentions = kept
+	for c := range r.clauses {
+		s := r.clauses[c].symptoms[:0]
+		for _, i := range r.clauses[c].symptoms {
+			if !drop[i] {
+				s = append(s, to[i])
+			}
+		}
+		r.clauses[c].symptoms = s
+	}
+}
+
+// changed reports whether a clause, or one beside it that has no symptom, says
+// that something is different from before.
+func (r *reader) changed(c int) bool {
+	if r.clauses[c].change {
+		return true
+	}
+	for _, i := range []int{c - 1, c + 1} {
+		if i >= 0 && i < len(r.clauses) && r.clauses[i].sentence == r.clauses[c].sentence && r.clauses[i].change &&
+			len(r.clauses[i].symptoms) == 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// not applies the negator at position k of a clause's hits.
+func (r *reader) not(c, k int) {
+	cl := &r.clauses[c]
+	n := cl.hits[k]
+	h := &r.hits[n]
+	r.took[n] = true
+	for _, o := range cl.hits {
+		if r.hits[o].role == roleIf && r.hits[o].from < h.from {
+			return // "if it did not push" says that it does
+		}
+	}
+	if k+1 < len(cl.hits) {
+		switch o := &r.hits[cl.hits[k+1]]; {
+		case (o.role == roleGone || o.role == roleCure) && o.from-h.to <= 2:
+			o.effect = &effect{} // "not gone", "does not stop": still there
+			return
+		case o.role == roleFine && o.from-h.to <= 2:
+			cl.fine = false // "not good"
+			o.effect = &effect{}
+			return
+		}
+	}
+	if r.forward(c, k, n) {
+		return
+	}
+	// "oversteer no": nothing follows, a symptom stands right before.
+	for _, i := range cl.symptoms {
+		m := &r.mentions[i]
+		if m.hit >= 0 && r.words(r.hits[m.hit].to, h.from) == 0 && r.words(h.to, cl.to) == 0 {
+			m.negated = true
+			return
+		}
+	}
+	if len(cl.symptoms) == 0 {
+		r.deny(c, h)
+	}
+}
+
+// forward negates what follows hit k of clause c, and reports whether anything
+// did.
+func (r *reader) forward(c, k, n int) bool {
+	from := r.hits[n].to
+	done := false
+	linked := true // the next mention may be negated
+	for at := c; at < len(r.clauses); at++ {
+		cl := &r.clauses[at]
+		if at > c {
+			if cl.sentence != r.clauses[c].sentence || cl.lead == leadBut || cl.lead == leadReason {
+				return done
+			}
+			if !r.continues(at) {
+				return done
+			}
+			linked = true
+		}
+		for j, o := range cl.hits {
+			h := &r.hits[o]
+			if at == c && j <= k {
+				continue
+			}
+			if r.words(from, h.from) > negationWindow {
+				return done
+			}
+			switch {
+			case h.role == roleOr:
+				linked = true
+			case h.role == roleNow && !done && r.hits[n].role == roleNot && j == k+1 && h.from == from:
+				// "not now": the negator still has to find its object
+			case h.role == roleNow, h.role == roleNot, h.role == roleGone, h.role == roleCure, h.role == roleFine, h.role == roleThen:
+				return done
+			}
+			if i := r.mentionOf(o); i >= 0 && (linked || !done) {
+				r.mentions[i].negated, done, linked = true, true, false
+			}
+		}
+	}
+	return done
+}
+
+// continues reports whether a clause goes on with a list that is being denied:
+// "no hop and push", "no push, hop or looseness".
+func (r *reader) continues(c int) bool {
+	cl := &r.clauses[c]
+	if len(cl.symptoms) == 0 {
+		return false
+	}
+	first := r.mentions[cl.symptoms[0]]
+	if first.hit < 0 || r.words(cl.from, r.hits[first.hit].from) > 0 {
+		return false
+	}
+	for i := cl.from; i < r.hits[first.hit].from; i++ {
+		if r.l.is(r.t[i].word, fills) {
+			return false // "and the steering …" begins anew
+		}
+	}
+	noun := r.l.is(r.t[first.at].word, names) && !verbal(r.t[first.at].norm)
+	switch cl.lead {
+	case leadAnd:
+		return noun
+	case leadComma:
+		for _, n := range cl.hits {
+			if r.hits[n].role == roleOr {
+				return noun
+			}
+		}
+		return noun && c+1 < len(r.clauses) && r.clauses[c+1].lead == leadComma && r.continues(c+1)
+	}
+	return false
+}
+
+// verbal reports whether an English noun of a symptom stands here as a verb:
+// "pushes".
+func verbal(norm string) bool { return len(norm) > 3 && norm[len(norm)-2:] == "es" }
+
+func (r *reader) mentionOf(hit int) int {
+	for i := range r.mentions {
+		if r.mentions[i].hit == hit {
+			return i
+		}
+	}
+	return -1
+}
+
+// words counts the words between two tokens that are not fillers.
+func (r *reader) words(from, to int) int {
+	n := 0
+	for i := from; i < to && i < len(r.t); i++ {
+		if r.t[i].mark == 0 && !r.l.is(r.t[i].word, fills) {
+			n++
+		}
+	}
+	return n
+}
+
+// gone applies a phrase such as "no longer", "cured", "has disappeared".
+func (r *reader) gone(c, k int) {
+	cl := &r.clauses[c]
+	n := cl.hits[k]
+	h := &r.hits[n]
+	if h.role == roleNone || r.inside(n) {
+		return // taken back by a negator, or part of a symptom: "has gone shiny"
+	}
+	r.took[n] = true
+	before := false
+	for _, i := range cl.symptoms {
+		before = before || r.mentions[i].at < h.from
+	}
+	if !before && h.role == roleCure && r.forward(c, k, n) {
+		return
+	}
+	if before {
+		for _, i := range cl.symptoms {
+			if m := &r.mentions[i]; m.at < h.from {
+				m.negated, m.final = true, true
+			}
+		}
+		// "The hop and the push are gone."
+		for p := c; p > 0 && r.clauses[p].lead == leadAnd && r.bare(p-1); p-- {
+			for _, i := range r.clauses[p-1].symptoms {
+				r.mentions[i].negated, r.mentions[i].final = true, true
+			}
+		}
+		return
+	}
+	if len(cl.symptoms) > 0 || r.strange(cl.from, h.from) {
+		return
+	}
+	r.deny(c, h)
+}
+
+// inside reports whether hit n stands between the words of a symptom.
+func (r *reader) inside(n int) bool {
+	for o := range r.hits {
+		if x := &r.hits[o]; x.symptom != 0 && x.from < r.hits[n].from && r.hits[n].to < x.to {
+			return true
+		}
+	}
+	return false
+}
+
+// bare reports whether a clause is nothing but symptoms.
+func (r *reader) bare(c int) bool {
+	cl := &r.clauses[c]
+	if len(cl.symptoms) == 0 {
+		return false
+	}
+	for i := cl.from; i < cl.to; i++ {
+		if !r.covered(i) && !r.l.is(r.t[i].word, fills) {
+			return false
+		}
+	}
+	return true
+}
+
+// strange reports whether words stand between two tokens that belong to no
+// phrase and are not empty: the subject of "gone" is then something else.
+func (r *reader) strange(from, to int) bool {
+	for i := from; i < to; i++ {
+		t := &r.t[i]
+		if t.mark != 0 || t.isNumber || r.l.is(t.word, empty) {
+			continue
+		}
+		if !r.covered(i) {
+			return true
+		}
+	}
+	return false
+}
+
+// covered reports whether a token belongs to a phrase.
+func (r *reader) covered(i int) bool {
+	for n := range r.hits {
+		if h := &r.hits[n]; h.from <= i && i < h.to && h.own>>(i-h.from)&1 == 1 {
+			return true
+		}
+	}
+	return false
+}
+
+// deny negates the symptoms of the last clause that has any, for a clause that
+// has none of its own: "…; that is gone", "but not in the fast ones".
+func (r *reader) deny(c int, h *hit) {
+	if h.role == roleNot && r.strange(r.clauses[c].from, r.clauses[c].to) && r.whereOf(c) == (where{}) {
+		return
+	}
+	r.again(c, h, true)
+}
+
+// still says that the symptoms of the last clause are there in this one.
+func (r *reader) still(c int, h *hit) {
+	if len(r.clauses[c].symptoms) == 0 {
+		r.again(c, h, false)
+	}
+}
+
+// again repeats the symptoms of the last clause that has any for clause c, which
+// has none: with the place of this clause, or, if it names none, for themselves.
+func (r *reader) again(c int, h *hit, negated bool) {
+	cl := &r.clauses[c]
+	for _, n := range cl.hits {
+		if r.hits[n].axle != 0 {
+			return // "not the back" is about the end that slides
+		}
+	}
+	w := r.whereOf(c)
+	p := c - 1
+	for p >= 0 && len(r.clauses[p].symptoms) == 0 {
+		p--
+	}
+	if p < 0 || cl.sentence-r.clauses[p].sentence > 1 {
+		return
+	}
+	for _, i := range r.clauses[p].symptoms {
+		m := r.mentions[i]
+		if m.either || m.busy {
+			continue
+		}
+		if w == (where{}) {
+			if negated {
+				r.mentions[i].negated, r.mentions[i].final = true, true
+			}
+			continue
+		}
+		m.negated, m.hit, m.clause, m.at = negated, -1, c, h.from
+		m.phase, m.corner, m.side, m.severity = w.phase, max(w.corner, w.speed), w.side, unsaid
+		m.from, m.to = r.t[h.from].from, r.t[cl.to-1].to
+		r.mentions = append(r.mentions, m)
+		cl.copied = true
+		for _, n := range cl.hits {
+			r.took[n] = true
+		}
+	}
+}
+
+// whereOf joins all places that a clause names.
+func (r *reader) whereOf(c int) (w where) {
+	for _, n := range r.clauses[c].hits {
+		h := &r.hits[n]
+		if h.symptom == 0 {
+			w.phase |= h.phase
+			w.corner, w.speed, w.side = max(w.corner, h.corner), max(w.speed, h.speed), max(w.side, h.side)
+		}
+	}
+	return w
+}

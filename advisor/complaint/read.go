@@ -1,0 +1,330 @@
+package complaint
+
+import (
+	"cmp"
+	"math/bits"
+	"slices"
+)
+
+// negationWindow is how many words a negator reaches over.
+const negationWindow = 8
+
+// A lead says how a clause follows the one before it.
+type lead uint8
+
+const (
+	leadStart  lead = iota // first of its sentence
+	leadComma              // , : - ( )
+	leadAnd                // and, then, + and the like
+	leadBut                // contrast
+	leadReason             // because
+)
+
+// A clause is a stretch of tokens between marks, conjunctions and contrasts.
+type clause struct {
+	from, to int
+	lead     lead
+	comma    bool // a comma stands before it, whatever else does
+	sentence int
+	hits     []int // indices into reader.hits, in order
+	symptoms []int // indices into reader.mentions
+	fine     bool
+	change   bool
+	copied   bool // it only denies a symptom of an earlier clause
+}
+
+// A mention is one report of a symptom before it is given its phases.
+type mention struct {
+	symptom  symptom
+	phase    phases
+	corner   corner
+	severity severity
+	negated  bool
+	final    bool // negation was decided by something stronger than a scope
+	side     side
+	either   bool // front or rear is still to be found out
+	cured    bool // the phrase says that it is well
+	busy     bool // corrections, see resolveBusy
+	fixed    bool // the phrase itself names the phase
+	clause   int
+	hit      int // -1 for a copy of an earlier mention
+	from, to int // bytes of the words
+	at       int // token, gives the order
+}
+
+// A reader holds the state of one Read.
+type reader struct {
+	l        *language
+	text     string
+	t        []token
+	m        *matcher
+	hits     []hit
+	took     []bool // by hit: its words are part of the report
+	clauses  []clause
+	mentions []mention
+	report   Report
+}
+
+// Read says what a text reports. It never fails: what it does not know it lists
+// as unused, and what it must not guess it asks. With several languages the one
+// that knows most words of the text reads it.
+func (l *Lexicon) Read(text string) Report {
+	r := reader{text: text, report: Report{Readings: []Reading{}, Unused: []string{}, Unsure: []Question{}}}
+	most := -1
+	for _, lang := range l.languages {
+		t := lang.tokens(text)
+		known := 0
+		for i := range t {
+			if t[i].word != unknownWord && t[i].word != numberWord {
+				known++
+			}
+		}
+		if known > most {
+			most, r.l, r.t = known, lang, t
+		}
+	}
+	if r.l == nil {
+		return r.report
+	}
+	r.report.Language = r.l.name
+	r.spell()
+	r.find()
+	r.split()
+	r.gather()
+	r.mention()
+	r.negate()
+	r.strengthen()
+	r.place()
+	r.resolveBusy()
+	r.resolveAxles()
+	r.sides()
+	r.readings()
+	r.conditions()
+	r.unused()
+	return r.report
+}
+
+// spell replaces misspelt words, or asks.
+func (r *reader) spell() {
+	for i := range r.t {
+		t := &r.t[i]
+		if t.mark != 0 || t.word != unknownWord {
+			continue
+		}
+		id, asks := r.l.correct(squeeze(t.norm, 1))
+		if t.word = id; asks == nil {
+			continue
+		}
+		q := Question{Words: r.text[t.from:t.to], Question: "which word is meant?", Candidates: []string{}}
+		for _, a := range asks {
+			q.Candidates = append(q.Candidates, r.l.lemmas[a])
+		}
+		slices.Sort(q.Candidates)
+		r.report.Unsure = append(r.report.Unsure, q)
+	}
+}
+
+// find matches the phrases. Those with a need count only if another phrase
+// meets it, so the text is matched without them first.
+func (r *reader) find() {
+	r.m = r.l.matcher(r.t)
+	all := r.m.hits()
+	var places []hit
+	for _, h := range all {
+		if h.symptom == 0 && h.phase|phases(h.corner) != 0 {
+			places = append(places, h)
+		}
+	}
+	plain := slices.DeleteFunc(slices.Clone(all), func(h hit) bool { return h.needs != 0 })
+	r.hits = choose(plain, len(r.t))
+	if len(plain) != len(all) {
+		var have uint32
+		for _, h := range r.hits {
+			if h.symptom != 0 && !h.cured && !h.over {
+				have |= 1 << h.symptom
+			}
+		}
+		r.hits = choose(slices.DeleteFunc(all, func(h hit) bool { return h.needs != 0 && h.needs&have == 0 }), len(r.t))
+	}
+	r.took = make([]bool, len(r.hits))
+	r.inner(places)
+}
+
+// inner gives a symptom phrase the place that is named within it: "reacts too
+// quickly at turn-in".
+func (r *reader) inner(places []hit) {
+	for n := range r.hits {
+		h := &r.hits[n]
+		if h.symptom == 0 && !h.busy || h.phase != 0 || h.instead != 0 {
+			continue
+		}
+		e := *h.effect
+		for _, p := range places {
+			if p.from < h.from || p.to > h.to || p.own<<(p.from-h.from)&h.own == 0 {
+				continue
+			}
+			phase, corner := p.phase, p.corner
+			if p.size() < p.to-p.from {
+				corner = anyCorner // "slow to turn" is no slow turn
+			}
+			if p.content < 2 || !showsOnStraight[h.symptom] && phase == straight ||
+				(h.symptom == bind || h.symptom == overLift) && phase&(mid|exit) == 0 {
+				phase = 0
+			}
+			e.phase |= phase
+			e.corner = max(e.corner, corner)
+		}
+		if e.phase&mid != 0 || e.phase&braking != 0 {
+			e.phase &^= entry
+		}
+		if e != *h.effect {
+			h.effect = &e
+		}
+	}
+}
+
+// split parts the text into clauses.
+func (r *reader) split() {
+	inside := make([]bool, len(r.t)) // tokens that belong to a phrase
+	starts := make(map[int]int)
+	for n, h := range r.hits {
+		for own := h.own; own != 0; own &= own - 1 {
+			inside[h.from+bits.TrailingZeros64(own)] = true
+		}
+		starts[h.from] = n
+	}
+	cur := clause{lead: leadStart}
+	sentence := 0
+	next := func(at int, ld lead, comma bool) {
+		if cur.hasWords(r.t) {
+			r.clauses = append(r.clauses, cur)
+			cur = clause{from: at, to: at, lead: ld, sentence: sentence, comma: comma}
+			return
+		}
+		// Nothing stood between two boundaries: the stronger one counts.
+		cur.from, cur.to, cur.sentence = at, at, sentence
+		cur.comma = cur.comma || comma
+		if cur.lead != leadStart || ld == leadBut {
+			cur.lead = max(cur.lead, ld)
+		}
+		if ld == leadStart {
+			cur.lead = leadStart
+		}
+	}
+	for i := range r.t {
+		switch t := &r.t[i]; {
+		case t.mark == '.' || t.mark == '!' || t.mark == '?' || t.mark == ';':
+			if cur.hasWords(r.t) {
+				sentence++
+			}
+			next(i+1, leadStart, false)
+			continue
+		case t.mark == ',' || t.mark == ':' || t.mark == '-':
+			next(i+1, leadComma, true)
+			continue
+		case t.mark == '+' || t.mark == '/':
+			next(i+1, leadAnd, false)
+			continue
+		}
+		if n, ok := starts[i]; ok {
+			switch h := &r.hits[n]; h.role {
+			case roleAnd:
+				next(h.to, leadAnd, false)
+				r.took[n] = true
+			case roleBut:
+				next(h.to, leadBut, false)
+				r.took[n] = true
+			case roleBecause:
+				next(h.to, leadReason, false)
+				r.took[n] = true
+			case roleWhen:
+				next(i, leadComma, false)
+				r.took[n] = true
+			}
+			cur.hits = append(cur.hits, n)
+		}
+		cur.to = i + 1
+	}
+	if cur.hasWords(r.t) {
+		r.clauses = append(r.clauses, cur)
+	}
+	for c := range r.clauses {
+		cl := &r.clauses[c]
+		for _, n := range cl.hits {
+			switch r.hits[n].role {
+			case roleFine:
+				cl.fine = true
+			case roleNow, roleCure:
+				cl.change = true
+			}
+		}
+	}
+}
+
+// gather looks for symptoms that are said in scattered words, in the clauses that
+// have no symptom phrase.
+func (r *reader) gather() {
+	for c := range r.clauses {
+		cl := &r.clauses[c]
+		var have phases
+		skip := cl.fine
+		for _, n := range cl.hits {
+			h := &r.hits[n]
+			have |= h.phase
+			skip = skip || h.symptom != 0 && h.instead == 0 || h.role == roleIgnore
+		}
+		if skip {
+			continue
+		}
+		var best hit
+		for i := range r.l.together {
+			g := &r.l.together[i]
+			if g.phase&^have != 0 {
+				continue
+			}
+			if h, ok := r.m.all(g, cl.from, cl.to); ok && h.content > best.content {
+				best = h
+			}
+		}
+		if best.effect == nil {
+			continue
+		}
+		cl.hits = append(cl.hits, len(r.hits))
+		r.hits = append(r.hits, best)
+	}
+	if len(r.hits) > len(r.took) {
+		r.order()
+	}
+}
+
+// order brings the hits back into the order of the text.
+func (r *reader) order() {
+	by := make([]int, len(r.hits))
+	for n := range by {
+		by[n] = n
+	}
+	slices.SortStableFunc(by, func(a, b int) int { return cmp.Compare(r.hits[a].from, r.hits[b].from) })
+	hits := make([]hit, len(by))
+	took := make([]bool, len(by))
+	to := make([]int, len(by))
+	for n, old := range by {
+		hits[n], to[old] = r.hits[old], n
+		took[n] = old < len(r.took) && r.took[old]
+	}
+	r.hits, r.took = hits, took
+	for c := range r.clauses {
+		for k, n := range r.clauses[c].hits {
+			r.clauses[c].hits[k] = to[n]
+		}
+		slices.Sort(r.clauses[c].hits)
+	}
+}
+
+func (c *clause) hasWords(t []token) bool {
+	for i := c.from; i < c.to; i++ {
+		if t[i].mark == 0 {
+			return true
+		}
+	}
+	return false
+}
