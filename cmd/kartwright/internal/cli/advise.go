@@ -250,6 +250,7 @@ func (a *app) printFirst(s *advisor.Suggestion) {
 	if s.Plan != nil {
 		a.heading("Before → after")
 		a.printFigures(s.Plan)
+		a.printEffects(s.Plan)
 		if len(s.Plan.Warnings) > 0 {
 			a.heading("Outside a limit")
 			for _, w := range s.Plan.Warnings {

@@ -293,6 +293,7 @@ type suggestionJSON struct {
 	Notes      []string      `json:"notes"`
 	Cautions   []string      `json:"cautions"`
 	Confirm    []string      `json:"confirm"`
+	Effects    *effectsJSON  `json:"effects" jsonschema:"nullable" jsonschema_description:"what the plan does in a slow bend; null without a plan"`
 	Plan       *planJSON     `json:"plan" jsonschema:"nullable" jsonschema_description:"work on this kart; null if it has no adjuster for the move"`
 }
 
@@ -304,7 +305,7 @@ func viewSuggestion(s *advisor.Suggestion, sure *advisor.Sureness, notes []strin
 		Move: s.Move.ID, Direction: direction(s.Verdict.Direction), Title: s.Title(), Lever: s.Move.Lever, Amount: round(s.Amount), Unit: s.Move.Unit,
 		Confidence: round(math.Abs(s.Verdict.Net)), Conflict: round(s.Verdict.Conflict), Hold: round(s.Verdict.Hold),
 		Why: viewReasons(s.For), Against: viewReasons(s.Against), Leave: viewReasons(s.Leave), Disputes: viewDisputes(s.Verdict.Contested),
-		Notes: list(s.Notes), Cautions: list(s.Cautions()), Confirm: list(s.Confirm()), Plan: viewPlan(s.Plan, sure, notes, u),
+		Notes: list(s.Notes), Cautions: list(s.Cautions()), Confirm: list(s.Confirm()), Effects: viewEffects(s.Plan), Plan: viewPlan(s.Plan, sure, notes, u),
 	}
 }
 

@@ -1,0 +1,185 @@
+package cli
+
+import (
+	"fmt"
+	"math"
+
+	"kartwright/advisor"
+	"kartwright/geometry"
+	"kartwright/geometry/loads"
+)
+
+// weight prints what a wheel carries, as scales show it.
+func weight(f loads.Force) string { return fmt.Sprintf("%.1f kg", float64(f)/loads.G) }
+
+// rearText says how the inner rear wheel stands.
+func rearText(b advisor.InBend, u geometry.Units) string {
+	if b.Lift > 0 {
+		return u.Length(b.Lift) + " up"
+	}
+	return weight(b.Load)
+}
+
+// liftsText says when the inner rear wheel lifts.
+func liftsText(b advisor.InBend, u geometry.Units) string {
+	if !b.Lifts {
+		return "does not lift"
+	}
+	if b.LiftsAt <= 0 {
+		return "straight ahead"
+	}
+	return degree1(b.LiftsAt, u)
+}
+
+// degree1 prints an angle of the steering, of which hundredths mean nothing.
+func degree1(a geometry.Angle, u geometry.Units) string {
+	if u.Minutes {
+		return u.Angle(a)
+	}
+	return fmt.Sprintf("%.1f°", a.Degrees())
+}
+
+// effortText prints how heavy the steering is, as a multiple.
+func effortText(ratio float64) string {
+	switch {
+	case math.IsNaN(ratio) || math.IsInf(ratio, 0):
+		return "not to be compared"
+	case math.Abs(ratio-1) < 0.005:
+		return "as heavy as before"
+	}
+	return fmt.Sprintf("%.2f × as heavy as before", ratio)
+}
+
+// bendRow is one line about a bend.
+type bendRow struct {
+	name string
+	text func(advisor.InBend) string
+}
+
+func (a *app) bendRows() []bendRow {
+	u := a.units
+	return []bendRow{
+		{"inner rear wheel", func(b advisor.InBend) string { return rearText(b, u) }},
+		{"lifts, steering at", func(b advisor.InBend) string { return liftsText(b, u) }},
+		{"outer front camber", func(b advisor.InBend) string { return u.Angle(b.OuterCamber) }},
+	}
+}
+
+// printEffects says what a plan does in a bend.
+func (a *app) printEffects(p *advisor.Plan) {
+	e, err := p.Effects(advisor.SlowBend)
+	if err != nil {
+		a.para("  ", fmt.Sprintf("What it does in a slow bend (%v) cannot be computed: %v.", advisor.SlowBend, err))
+		return
+	}
+	a.heading(fmt.Sprintf("In a slow bend (%v)", e.Bend))
+	change := func(before, after string) string {
+		if before == after {
+			return after
+		}
+		return before + " → " + after
+	}
+	var lines [][2]string
+	alike := true
+	for _, r := range a.bendRows() {
+		var cell [2]string
+		for _, t := range advisor.Turns {
+			cell[t] = change(r.text(e.Before[t]), r.text(e.After[t]))
+		}
+		alike = alike && cell[0] == cell[1]
+		lines = append(lines, cell)
+	}
+	if !alike {
+		a.printf("  %s%s%s\n", pad("", 20), pad("left turn", 28), "right turn")
+	}
+	for i, r := range a.bendRows() {
+		if alike {
+			a.printf("  %s%s\n", pad(r.name, 20), lines[i][0])
+		} else {
+			a.printf("  %s%s%s\n", pad(r.name, 20), pad(lines[i][0], 28), lines[i][1])
+		}
+	}
+	a.printf("  %s%s\n", pad("steering", 20), effortText(e.EffortRatio()))
+	for _, s := range e.Small {
+		a.para("  - ", sentence(s))
+	}
+	a.para("  ", a.loadsCaveat(e.Bend, e.Before[0].Column, e.Assumed, e.Of))
+}
+
+// loadsCaveat says what the figures of a bend rest on.
+func (a *app) loadsCaveat(b advisor.Bend, column geometry.Angle, assumed, of int) string {
+	text := fmt.Sprintf("Computed for a smooth road and a steady bend, steering wheel at %s.", degree1(column, a.units))
+	if assumed > 0 {
+		text += fmt.Sprintf(" %d of the %d numbers that it needs are assumed ('kartwright kart check' lists them): trust directions more than sizes.", assumed, of)
+	}
+	return text
+}
+
+type inBendJSON struct {
+	Load        float64  `json:"inner_rear_load_kg"`
+	Lift        float64  `json:"inner_rear_lift_mm" jsonschema_description:"how high it is off the ground"`
+	LiftsAt     *float64 `json:"lifts_at_column_deg" jsonschema:"nullable" jsonschema_description:"steering wheel angle at which the inner rear lifts; null if it does not"`
+	InnerFront  float64  `json:"inner_front_load_kg"`
+	OuterFront  float64  `json:"outer_front_load_kg"`
+	OuterRear   float64  `json:"outer_rear_load_kg"`
+	InnerSteer  float64  `json:"inner_steer_deg" jsonschema_description:"+ toward the inside of the turn"`
+	OuterSteer  float64  `json:"outer_steer_deg"`
+	InnerCamber float64  `json:"inner_camber_deg"`
+	OuterCamber float64  `json:"outer_camber_deg"`
+	Effort      float64  `json:"steering_effort_nm" jsonschema_description:"at the column, without the tyres' own aligning moment: compare, do not quote"`
+}
+
+func viewInBend(b advisor.InBend) inBendJSON {
+	kg := func(f loads.Force) float64 { return round(float64(f) / loads.G) }
+	out := inBendJSON{
+		kg(b.Load), round(float64(b.Lift)), nil, kg(b.InnerFront), kg(b.OuterFront), kg(b.OuterRear),
+		degrees(b.InnerSteer), degrees(b.OuterSteer), degrees(b.InnerCamber), degrees(b.OuterCamber), round(float64(b.Effort)),
+	}
+	if b.Lifts {
+		at := degrees(b.LiftsAt)
+		out.LiftsAt = &at
+	}
+	return out
+}
+
+type bendJSON struct {
+	Steer  float64 `json:"steer_deg" jsonschema_description:"mean of both front wheels"`
+	Column float64 `json:"column_deg"`
+	Ay     float64 `json:"sideways_g"`
+}
+
+type effectsJSON struct {
+	Bend    bendJSON      `json:"bend"`
+	Before  [2]inBendJSON `json:"before" jsonschema_description:"left turn, right turn"`
+	After   [2]inBendJSON `json:"after"`
+	Effort  *float64      `json:"steering_effort_ratio" jsonschema:"nullable" jsonschema_description:"after as a multiple of before"`
+	Small   []string      `json:"hardly_felt" jsonschema_description:"effects too small to feel, and what would be worth making"`
+	Assumed int           `json:"numbers_assumed"`
+	Of      int           `json:"numbers"`
+}
+
+// viewEffects is nil for a plan whose effects cannot be computed.
+func viewEffects(p *advisor.Plan) *effectsJSON {
+	if p == nil {
+		return nil
+	}
+	e, err := p.Effects(advisor.SlowBend)
+	if err != nil {
+		return nil
+	}
+	out := &effectsJSON{
+		Bend:   bendJSON{degrees(e.Bend.Steer), degrees(e.Before[0].Column), float64(e.Bend.Ay)},
+		Before: [2]inBendJSON{viewInBend(e.Before[0]), viewInBend(e.Before[1])}, After: [2]inBendJSON{viewInBend(e.After[0]), viewInBend(e.After[1])},
+		Effort: finite(e.EffortRatio()), Small: list(e.Small), Assumed: e.Assumed, Of: e.Of,
+	}
+	return out
+}
+
+// finite returns v rounded, or nil if it is no number.
+func finite(v float64) *float64 {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return nil
+	}
+	v = round(v)
+	return &v
+}
