@@ -149,13 +149,16 @@ func Advise(r Request) (*Advice, error) {
 			a.Turning = append(a.Turning, f)
 		}
 	}
+	condition, others := a.complaints()
 	switch {
-	case a.onlyChecks():
+	case condition && !others:
 		// The complaint is about the kart's condition: no setting cures that.
 		a.Status, a.First, a.Alternatives = CheckFirst, nil, nil
 	case a.First != nil:
 		a.Status = TryThis
-	case len(a.Undecided) > 0:
+	case condition:
+		a.Status = CheckFirst
+	case slices.ContainsFunc(a.Undecided, func(v rules.Verdict) bool { _, front := levers[v.Move]; return front }):
 		a.Status = Undecided
 	default:
 		a.Status = NoAdvice
@@ -163,24 +166,23 @@ func Advise(r Request) (*Advice, error) {
 	return a, nil
 }
 
-// onlyChecks reports whether every complaint is one that is answered by
-// looking at the kart.
-func (a *Advice) onlyChecks() bool {
-	words := map[string]rules.SymptomWord{}
+// complaints reports whether any complaint is one that is answered by looking
+// at the kart, and whether any is not.
+func (a *Advice) complaints() (condition, others bool) {
+	checkFirst := map[string]bool{}
 	for _, w := range a.Request.Rules.Vocabulary().Symptoms {
-		words[w.ID] = w
+		checkFirst[w.ID] = w.CheckFirst
 	}
-	any := false
 	for _, s := range a.Request.Facts.Symptoms {
-		if s.Absent {
-			continue
+		switch {
+		case s.Absent:
+		case checkFirst[s.ID]:
+			condition = true
+		default:
+			others = true
 		}
-		if !words[s.ID].CheckFirst {
-			return false
-		}
-		any = true
 	}
-	return any
+	return condition, others
 }
 
 func (a *Advice) suggest(result rules.Result) error {

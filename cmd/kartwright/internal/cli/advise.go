@@ -380,6 +380,17 @@ func flipLines(voc rules.Vocabulary, flips []rules.Flip, first *advisor.Suggesti
 	return out
 }
 
+// lacksSymptom reports whether it is another complaint that the rule is about:
+// that is no near miss.
+func lacksSymptom(acc rules.Account) bool {
+	for _, c := range acc.Conditions {
+		if c.Grade == 0 && c.Key == "symptom" {
+			return true
+		}
+	}
+	return false
+}
+
 // printTrace prints the second depth of the explanation, rules that fired or
 // just missed, or the third, every term with its numbers.
 func (a *app) printTrace(adv *advisor.Advice, accounts []rules.Account, terms bool) {
@@ -389,7 +400,7 @@ func (a *app) printTrace(adv *advisor.Advice, accounts []rules.Account, terms bo
 		switch {
 		case acc.Fired:
 			fired = append(fired, acc)
-		case acc.Near:
+		case acc.Near && !lacksSymptom(acc):
 			near = append(near, acc)
 		default:
 			silent++
