@@ -3,8 +3,6 @@ package testday
 import (
 	"fmt"
 	"math"
-	"os"
-	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -127,6 +125,20 @@ func (d *Day) Work(k *profile.Kart) (*Work, error) {
 		}
 	}
 	return NewWork(k, base, d.Changes, d.Rates)
+}
+
+// NeedsKart reports whether a change moves adjusters of a profile.
+func (d *Day) NeedsKart() bool {
+	return slices.ContainsFunc(d.Changes, func(c Change) bool { return c.onKart() })
+}
+
+// Say names a setup: "base", "more caster and wide rear".
+func (d *Day) Say(s Setup) string { return say(d.Changes, s) }
+
+// Request asks for plans of the day's changes within so many runs.
+func (d *Day) Request(w *Work, runs, tyreSets int) Request {
+	return Request{Changes: len(d.Changes), Runs: runs, Smallest: d.Smallest, Trend: d.Trend, Spread: d.Spread, Tyres: tyreSets,
+		Weight: weights(d.Changes), Minutes: w.Minutes, Apart: w.Apart()}
 }
 
 // Parse reads a day file. The day is nil if any finding is an error.
@@ -499,31 +511,4 @@ func quote(s string) string {
 	}
 	b.WriteByte('"')
 	return b.String()
-}
-
-// Save writes the day to a file so that a reader, or a crash, finds either the
-// old one whole or the new one.
-func (d *Day) Save(path string) error {
-	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+".*")
-	if err != nil {
-		return fmt.Errorf("the test day cannot be written beside %s: %w", path, err)
-	}
-	defer os.Remove(f.Name()) // gone already if all went well
-	_, err = f.Write(d.Text())
-	if err == nil {
-		err = f.Chmod(0o644)
-	}
-	if err == nil {
-		err = f.Sync()
-	}
-	if cerr := f.Close(); err == nil {
-		err = cerr
-	}
-	if err == nil {
-		err = os.Rename(f.Name(), path)
-	}
-	if err != nil {
-		return fmt.Errorf("the test day %s was not written, the old one stays: %w", path, err)
-	}
-	return nil
 }

@@ -221,6 +221,20 @@ func (d *Day) exchange(w *Work, first int, allowed []Setup) {
 	}
 }
 
+// TakeBack makes the last run that is not planned planned again, as if nothing
+// had been recorded of it. The setups stay as they are.
+func (d *Day) TakeBack() {
+	i := d.Next() - 1
+	if i < 0 {
+		return
+	}
+	if d.Runs[i].State == Rain && i+1 < len(d.Runs) {
+		d.Runs[i+1].Break = false
+	}
+	r := &d.Runs[i]
+	*r = Run{Setup: r.Setup, State: Planned, Tyres: r.Tyres, Break: r.Break}
+}
+
 // NewTyres puts the runs from index i on another set.
 func (d *Day) NewTyres(i int) {
 	set := 1

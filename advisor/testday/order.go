@@ -198,13 +198,19 @@ type Worth struct {
 }
 
 // Assess returns what the order can tell of k changes.
-func (o Order) Assess(k int, trend Trend) Worth {
+func (o Order) Assess(k int, trend Trend) Worth { return o.assess(k, trend, 1) }
+
+// assess is Assess with the day shared out evenly among sets of tyres.
+func (o Order) assess(k int, trend Trend, sets int) Worth {
 	slots := make([]slot, len(o))
 	for i, s := range o {
-		slots[i] = slot{time: float64(i), setup: s}
+		slots[i] = slot{time: float64(i), setup: s, tyres: tyreSet(i, len(o), sets) - 1}
 	}
 	return newModel(slots, k, trend).worth()
 }
+
+// tyreSet is the set, from 1, that run i of n is on.
+func tyreSet(i, n, sets int) int { return i*max(1, sets)/n + 1 }
 
 // TrendFactor is how much of the information of an order survives a linear
 // trend: (det of the information matrix with the trend column, scaled to unit

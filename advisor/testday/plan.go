@@ -54,6 +54,7 @@ type Request struct {
 	Smallest float64 // effect that matters, seconds; 0 if not said
 	Trend    Trend
 	Spread   Spread
+	Tyres    int       // sets, used up one after the other; 0 means 1
 	Weight   []float64 // how much each change matters; nil for all alike
 	// Minutes is the spanner time from one setup to another; nil counts one
 	// for every change put on or taken off.
@@ -94,7 +95,9 @@ func Options(r Request) (list []Option, best int, err error) {
 		}
 		list = append(list, r.arrange(s))
 	}
-	list = slices.DeleteFunc(list, func(o Option) bool { return math.IsInf(o.Worst().Half, 1) && r.Spread.DF > 0 })
+	list = slices.DeleteFunc(list, func(o Option) bool {
+		return slices.ContainsFunc(o.Worth.Var, func(v float64) bool { return math.IsInf(v, 1) })
+	})
 	if len(list) == 0 {
 		least := 2*r.Changes + 1
 		return nil, 0, fmt.Errorf("%d runs are too few for %s: going back to the base after each takes %d, and without that drift cannot be told from the change", r.Runs, count(r.Changes, "change"), least)
@@ -127,6 +130,8 @@ func (r *Request) check() error {
 		return fmt.Errorf("%s too few: base, change and base again take three, and without the second base run drift cannot be told from the change", map[bool]string{true: "1 run is", false: itoa(r.Runs) + " runs are"}[r.Runs == 1])
 	case !(r.Spread.SD > 0) || math.IsInf(r.Spread.SD, 1):
 		return fmt.Errorf("the spread between runs must be a time above 0 s, not %v s", r.Spread.SD)
+	case r.Tyres < 0 || r.Tyres > max(1, r.Runs/2):
+		return fmt.Errorf("%d tyre sets are not for %s: a set needs at least two, or it tells nothing", r.Tyres, count(r.Runs, "run"))
 	case r.Weight != nil && len(r.Weight) != r.Changes:
 		return fmt.Errorf("%d weights for %d changes", len(r.Weight), r.Changes)
 	}
@@ -161,7 +166,7 @@ func (r *Request) arrange(s scheme) Option {
 			o.Longest = max(o.Longest, m)
 		}
 		cost := []float64{math.Round(o.Minutes * 1000), 0, 0}
-		o.Worth = o.Order.Assess(r.Changes, r.Trend)
+		o.Worth = o.Order.assess(r.Changes, r.Trend, r.Tyres)
 		for j, v := range o.Worth.Var {
 			cost[1] += r.weight(j) * v
 			q := float64(o.Order.TimeCount(j, 2))
@@ -172,7 +177,7 @@ func (r *Request) arrange(s scheme) Option {
 			best, bestCost = o, cost
 		}
 	})
-	best.Steps, best.Bent, best.Factor = best.Order.Steps(), best.Order.Assess(r.Changes, Quadratic), best.Order.TrendFactor(r.Changes)
+	best.Steps, best.Bent, best.Factor = best.Order.Steps(), best.Order.assess(r.Changes, Quadratic, r.Tyres), best.Order.TrendFactor(r.Changes)
 	for _, v := range best.Worth.Var {
 		best.Proof = append(best.Proof, Prove(v, best.Worth.DF, r.Spread))
 	}
@@ -242,6 +247,15 @@ func pareto(list []Option) []Option {
 	return out
 }
 
+// Runs lists the runs of the option, all still planned.
+func (o *Option) Runs(sets int) []Run {
+	var out []Run
+	for i, s := range o.Order {
+		out = append(out, Run{Setup: s, State: Planned, Tyres: tyreSet(i, len(o.Order), sets)})
+	}
+	return out
+}
+
 // Given returns the option of an order that somebody wrote down.
 func Given(r Request, o Order) (Option, error) {
 	r.Runs = max(len(o), 3)
@@ -256,7 +270,7 @@ func Given(r Request, o Order) (Option, error) {
 			return Option{}, fmt.Errorf("the order has changes %v on together, but %s", s, r.Apart)
 		}
 	}
-	out := Option{Name: "your own order", Why: "as given", Order: o, Steps: o.Steps(), Worth: o.Assess(r.Changes, r.Trend), Bent: o.Assess(r.Changes, Quadratic), Factor: o.TrendFactor(r.Changes)}
+	out := Option{Name: "your own order", Why: "as given", Order: o, Steps: o.Steps(), Worth: o.assess(r.Changes, r.Trend, r.Tyres), Bent: o.assess(r.Changes, Quadratic, r.Tyres), Factor: o.TrendFactor(r.Changes)}
 	for i := 1; i < len(o); i++ {
 		m := r.minutes(o[i-1], o[i])
 		out.Minutes += m

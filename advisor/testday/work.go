@@ -84,12 +84,20 @@ func (c *Change) part(text string) error {
 
 var wantWord = regexp.MustCompile(`^(caster|camber|toe|height)\s+(by|to)\s+(.+)$`)
 
+// wantNames are the figures as a change writes them.
+var wantNames = [adjust.FigureCount]string{adjust.Caster: "caster", adjust.Camber: "camber", adjust.Toe: "toe", adjust.Height: "height"}
+
 func parseWant(text string) (advisor.Want, error) {
 	m := wantWord.FindStringSubmatch(strings.TrimSpace(text))
 	if m == nil {
 		return advisor.Want{}, fmt.Errorf("%q is not understood; expected a figure (caster by +0.5 deg, camber to -1 deg), a position (caster screw+=1/2 turn), minutes 8 or matters 2", text)
 	}
-	w := advisor.Want{Figure: map[string]adjust.Figure{"caster": adjust.Caster, "camber": adjust.Camber, "toe": adjust.Toe, "height": adjust.Height}[m[1]], By: m[2] == "by"}
+	w := advisor.Want{By: m[2] == "by"}
+	for f, name := range wantNames {
+		if name == m[1] {
+			w.Figure = adjust.Figure(f)
+		}
+	}
 	switch w.Figure {
 	case adjust.Height:
 		l, err := geometry.ParseLength(m[3])
@@ -114,6 +122,25 @@ func parseWant(text string) (advisor.Want, error) {
 		return w, fmt.Errorf("%s is more than any front end has", geometry.Angle(w.Value))
 	}
 	return w, nil
+}
+
+// Suggested is the change that a suggestion of advice makes: what its plan
+// reaches on the kart, which adjusters with steps keep from being what was
+// asked for. A suggestion without a plan is a name.
+func Suggested(s *advisor.Suggestion) Change {
+	c := Change{Name: s.Title()}
+	if s.Plan == nil {
+		return c
+	}
+	side := s.Plan.Sides[0]
+	for _, f := range side.Asked {
+		v, unit := side.Answer.Best.Values[f]-side.Was[f], " mm"
+		if !f.IsLength() {
+			v, unit = geometry.Angle(v).Degrees(), " deg"
+		}
+		c.Wants = append(c.Wants, wantNames[f]+" by "+strconv.FormatFloat(math.Round(v*1e4)/1e4, 'f', -1, 64)+unit)
+	}
+	return c
 }
 
 // onKart reports whether the change moves adjusters of the profile.
@@ -302,6 +329,9 @@ func (w *Work) work(s Setup) ([2]adjust.Setting, error) {
 		if !p.OK() {
 			return to, fmt.Errorf("%s: this kart cannot do it: %s", w.Say(s), strings.Join(p.Reasons(), "; "))
 		}
+		if err := w.tooCoarse(p, wants); err != nil {
+			return to, fmt.Errorf("%s: %w", w.Say(s), err)
+		}
 		for _, side := range p.Sides {
 			for _, m := range side.Worth() {
 				if by, ok := moved[m.Name]; ok {
@@ -332,6 +362,24 @@ func (w *Work) work(s Setup) ([2]adjust.Setting, error) {
 		return to, nil
 	}
 	return to, w.restoreToe(&to, asked, wants)
+}
+
+// tooCoarse reports a figure that the kart's steps miss by more than half of
+// what was wanted.
+func (w *Work) tooCoarse(p *advisor.Plan, wants []advisor.Want) error {
+	for _, side := range p.Sides {
+		for _, want := range wants {
+			by := want.Value
+			if !want.By {
+				by -= side.Was[want.Figure]
+			}
+			got := side.Answer.Best.Values[want.Figure] - side.Was[want.Figure]
+			if math.Abs(got-by) > 0.5*math.Abs(by)+1e-9 {
+				return fmt.Errorf("this kart's steps come no nearer to a change of %s by %s on the %v than %s", want.Figure, adjust.Say(want.Figure, by), side.Side, adjust.Say(want.Figure, got))
+			}
+		}
+	}
+	return nil
 }
 
 // set moves the adjuster that text names, on every side that has it.
@@ -537,7 +585,7 @@ func (w *Work) Apart() string {
 	return ""
 }
 
-// Say names a setup: "base", "more caster", "more caster and wide rear".
+// Say names a setup, as Day.Say does.
 func (w *Work) Say(s Setup) string { return say(w.Changes, s) }
 
 func say(changes []Change, s Setup) string {

@@ -1,0 +1,209 @@
+package testday
+
+import (
+	"fmt"
+	"html"
+	"math"
+	"strings"
+)
+
+// point is a run on the chart.
+type point struct {
+	run         int
+	value, base float64 // the run's figure; what the base would have done then
+	setup       Setup
+}
+
+// points lists the runs that count, and the range of their times.
+func (v *Verdict) points(d *Day) (list []point, lo, hi float64) {
+	lo, hi = math.Inf(1), math.Inf(-1)
+	v.used(func(_ int, q *RunResult) {
+		p := point{q.Run, q.Value, q.Fitted, d.Runs[q.Run].Setup}
+		for j, e := range v.Effects {
+			if p.setup.Has(j) {
+				p.base -= e.Value // NaN for what cannot be told: no line there
+			}
+		}
+		list = append(list, p)
+		for _, y := range []float64{p.value, p.base} {
+			if !math.IsNaN(y) {
+				lo, hi = min(lo, y), max(hi, y)
+			}
+		}
+	})
+	if room := 0.08 * (hi - lo); room > 0.005 {
+		return list, lo - room, hi + room
+	}
+	return list, lo - 0.05, hi + 0.05
+}
+
+// mark is the letter of a setup on the chart.
+func (s Setup) mark() string {
+	switch {
+	case s == 0:
+		return "o"
+	case s&(s-1) == 0:
+		return s.String()
+	}
+	return "*"
+}
+
+// Chart draws the runs over the day as text at most 80 columns wide: each run
+// with the number of its change (o the base, * several at once), and the drift
+// line, which is what the base would have done.
+func (v *Verdict) Chart(d *Day) []string {
+	list, lo, hi := v.points(d)
+	if len(list) == 0 {
+		return nil
+	}
+	const rows, left, room = 13, 9, 70
+	step := max(2, min(7, room/max(1, len(d.Runs))))
+	wide := step * len(d.Runs)
+	grid := make([][]rune, rows)
+	for r := range grid {
+		grid[r] = []rune(strings.Repeat(" ", wide))
+	}
+	row := func(y float64) int {
+		return max(0, min(rows-1, int(math.Round((hi-y)/(hi-lo)*(rows-1)))))
+	}
+	column := func(run int) int { return run*step + step/2 }
+	for i := 1; i < len(list); i++ {
+		a, b := list[i-1], list[i]
+		if math.IsNaN(a.base) || math.IsNaN(b.base) {
+			continue
+		}
+		from, to := column(a.run), column(b.run)
+		for c := from; c <= to; c++ {
+			share := float64(c-from) / float64(to-from)
+			grid[row(a.base+float64(share*(b.base-a.base)))][c] = '·'
+		}
+	}
+	for _, p := range list {
+		grid[row(p.value)][column(p.run)] = []rune(p.setup.mark())[0]
+	}
+	var out []string
+	for r, line := range grid {
+		label := strings.Repeat(" ", left-1)
+		if r%4 == 0 {
+			label = fmt.Sprintf("%*.2f", left-1, hi-float64(r)/(rows-1)*(hi-lo))
+		}
+		out = append(out, label+" |"+strings.TrimRight(string(line), " "))
+	}
+	axis := []rune(strings.Repeat(" ", wide))
+	for i := range d.Runs {
+		for k, c := range itoa(i + 1) {
+			if at := column(i) + k; at < len(axis) {
+				axis[at] = c
+			}
+		}
+	}
+	return append(out, strings.Repeat(" ", left)+"+"+strings.Repeat("-", wide), strings.Repeat(" ", left-4)+"run  "+strings.TrimRight(string(axis), " "))
+}
+
+// Legend says what the marks of Chart mean.
+func (v *Verdict) Legend(d *Day) string {
+	parts := []string{"o base"}
+	several := false
+	for j, c := range d.Changes {
+		parts = append(parts, itoa(j+1)+" "+c.Name)
+	}
+	for _, r := range d.Runs {
+		several = several || r.Setup&(r.Setup-1) != 0
+	}
+	if several {
+		parts = append(parts, "* several at once")
+	}
+	return strings.Join(append(parts, "· drift: what the base would have done"), ", ")
+}
+
+// The colours tell eight setups apart also for those who see fewer, and each
+// point carries its number (M. Okabe, K. Ito 2008).
+var colours = [...]string{"#000000", "#0072b2", "#d55e00", "#009e73", "#cc79a7", "#e69f00", "#56b4e9"}
+
+func (s Setup) colour() string {
+	switch {
+	case s == 0:
+		return colours[0]
+	case s&(s-1) == 0:
+		for j := range MaxChanges {
+			if s.Has(j) {
+				return colours[1+j%6]
+			}
+		}
+	}
+	return "#666666"
+}
+
+// SVG draws the runs with the drift line as a picture. It needs no style sheet
+// and no font of its own, and prints in grey.
+func (v *Verdict) SVG(d *Day) []byte {
+	const wide, high, left, right, top, bottom = 760., 400., 70., 20., 46., 90.
+	list, lo, hi := v.points(d)
+	var b strings.Builder
+	put := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
+	put(`<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %g %g" width="%g" height="%g" font-family="sans-serif" font-size="13" role="img">`, wide, high, wide, high)
+	title := "Runs of the test day"
+	if d.Track != "" {
+		title += ", " + d.Track
+	}
+	put(`<title>%s</title>`, html.EscapeString(title))
+	put(`<rect width="%g" height="%g" fill="#ffffff"/>`, wide, high)
+	put(`<text x="%g" y="24" font-size="16">%s</text>`, left, html.EscapeString(title))
+	if len(list) > 0 {
+		x := func(run int) float64 {
+			return left + (wide-left-right)*(float64(run)+0.5)/float64(len(d.Runs))
+		}
+		y := func(s float64) float64 { return top + (high-top-bottom)*(hi-s)/(hi-lo) }
+		for _, s := range ticks(lo, hi) {
+			put(`<line x1="%g" x2="%g" y1="%.1f" y2="%.1f" stroke="#dddddd"/>`, left, wide-right, y(s), y(s))
+			put(`<text x="%g" y="%.1f" text-anchor="end">%.2f s</text>`, left-8, y(s)+4, s)
+		}
+		for i := range d.Runs {
+			put(`<text x="%.1f" y="%g" text-anchor="middle">%d</text>`, x(i), high-bottom+20, i+1)
+		}
+		put(`<text x="%g" y="%g" text-anchor="middle">run</text>`, (left+wide-right)/2, high-bottom+40)
+		var line []string
+		flush := func() {
+			if len(line) > 1 {
+				put(`<polyline points="%s" fill="none" stroke="#000000" stroke-width="1.5" stroke-dasharray="6 4"/>`, strings.Join(line, " "))
+			}
+			line = nil
+		}
+		for _, p := range list {
+			if math.IsNaN(p.base) {
+				flush()
+				continue
+			}
+			line = append(line, fmt.Sprintf("%.1f,%.1f", x(p.run), y(p.base)))
+		}
+		flush()
+		for _, p := range list {
+			r := d.Runs[p.run]
+			if !math.IsNaN(p.base) {
+				put(`<line x1="%.1f" x2="%.1f" y1="%.1f" y2="%.1f" stroke="%s"/>`, x(p.run), x(p.run), y(p.base), y(p.value), p.setup.colour())
+			}
+			words := fmt.Sprintf("run %d, %s: %.3f s", p.run+1, say(d.Changes, p.setup), p.value)
+			if r.Says != "" {
+				words += ". " + r.Says
+			}
+			put(`<g><title>%s</title><circle cx="%.1f" cy="%.1f" r="9" fill="#ffffff" stroke="%s" stroke-width="2.5"/>`, html.EscapeString(words), x(p.run), y(p.value), p.setup.colour())
+			put(`<text x="%.1f" y="%.1f" text-anchor="middle" font-size="12">%s</text></g>`, x(p.run), y(p.value)+4, p.setup.mark())
+		}
+	}
+	put(`<text x="%g" y="%g" font-size="12">%s</text>`, left, high-16, html.EscapeString(v.Legend(d)))
+	put(`</svg>`)
+	return []byte(b.String())
+}
+
+// ticks are round values between lo and hi, three to eight of them.
+func ticks(lo, hi float64) []float64 {
+	step := math.Pow(10, math.Floor(math.Log10(hi-lo)))
+	for (hi-lo)/step < 3 {
+		step /= 2
+	}
+	var out []float64
+	for k := math.Ceil(lo / step); k*step <= hi; k++ {
+		out = append(out, k*step)
+	}
+	return out
+}

@@ -1,0 +1,211 @@
+package testday
+
+import (
+	"bytes"
+	_ "embed"
+	"fmt"
+	"html/template"
+	"strings"
+	"unicode/utf8"
+
+	"kartwright/advisor"
+	"kartwright/geometry"
+	"kartwright/geometry/frontend"
+)
+
+// RunSheet is what a mechanic needs for one run.
+type RunSheet struct {
+	Number  int
+	Setup   Setup
+	Name    string // of the setup
+	Tyres   int
+	NewSet  bool // other tyres than the run before
+	Break   bool
+	Minutes float64  // spanner time before the run
+	Short   float64  // by how many minutes that is longer than the gap; 0 if it fits
+	Turns   []string // what to turn, in the order of the work; empty for the setup as it is
+	Check   []string // what the wheels measure afterwards
+	State   State
+	Value   float64 // of a run that is done
+	Plan    *advisor.Plan
+}
+
+// Sheet works out the runs from index first on, starting from the setup that
+// the kart has then.
+func (d *Day) Sheet(w *Work, first int, u geometry.Units) ([]RunSheet, error) {
+	var out []RunSheet
+	on := d.On(first)
+	for i := first; i < len(d.Runs); i++ {
+		r := d.Runs[i]
+		s := RunSheet{Number: i + 1, Setup: r.Setup, Name: w.Say(r.Setup), Tyres: r.Tyres, Break: r.Break, State: r.State, Value: r.Value,
+			NewSet: i > 0 && d.Runs[i-1].Tyres != r.Tyres, Minutes: w.Minutes(on, r.Setup)}
+		if d.Gap > 0 && i > 0 && s.Minutes > d.Gap {
+			s.Short = s.Minutes - d.Gap
+		}
+		put, off := w.Loose(on, r.Setup)
+		for _, c := range off {
+			s.Turns = append(s.Turns, "Take off: "+c.Name)
+		}
+		for _, c := range put {
+			s.Turns = append(s.Turns, "Put on: "+c.Name)
+		}
+		p, err := w.Between(on, r.Setup)
+		if err != nil {
+			return nil, err
+		}
+		if p != nil && p.Moved() {
+			s.Plan = p
+			s.Turns = append(s.Turns, Turns(p, u)...)
+			s.Check = checks(p, u)
+		}
+		out = append(out, s)
+		on = r.Setup
+	}
+	return out, nil
+}
+
+// Turns says what to turn, a line for each adjuster; once if both sides are
+// alike, and the tie rods last.
+func Turns(p *advisor.Plan, u geometry.Units) []string {
+	var bySide [2][]string
+	for _, s := range p.Sides {
+		for _, m := range s.Worth() {
+			bySide[s.Side] = append(bySide[s.Side], m.Name+": "+m.Adjuster.Move(m.From, m.To, u))
+		}
+	}
+	if strings.Join(bySide[0], "\n") == strings.Join(bySide[1], "\n") {
+		var out []string
+		for _, t := range bySide[0] {
+			out = append(out, "Each side, "+t)
+		}
+		return out
+	}
+	var out []string
+	for s, list := range bySide {
+		for _, t := range list {
+			out = append(out, strings.ToUpper(frontend.Side(s).String()[:1])+frontend.Side(s).String()[1:]+", "+t)
+		}
+	}
+	return out
+}
+
+// checks says what both wheels should measure after a plan.
+func checks(p *advisor.Plan, u geometry.Units) []string {
+	figure := func(f frontend.Figures) string {
+		return fmt.Sprintf("caster %s, camber %s, toe %s", u.Angle(f.Caster), u.Angle(f.Camber), advisor.ToeText(f.Toe, u))
+	}
+	l, r := figure(p.After[0]), figure(p.After[1])
+	if l == r {
+		return []string{"Both sides: " + l}
+	}
+	return []string{"Left: " + l, "Right: " + r}
+}
+
+// title heads a sheet.
+func (d *Day) title() string {
+	out := "Test day"
+	if d.Track != "" {
+		out += ", " + d.Track
+	}
+	if d.Driver != "" {
+		out += ", driver " + d.Driver
+	}
+	return out
+}
+
+// headLines say what a sheet is for.
+func (d *Day) headLines(w *Work) []string {
+	var out []string
+	if w.Kart != nil {
+		out = append(out, "Kart "+w.Kart.Name+". Plan: "+d.Plan+".")
+	} else {
+		out = append(out, "Plan: "+d.Plan+".")
+	}
+	for j, c := range d.Changes {
+		parts := append(append([]string(nil), c.Wants...), c.Sets...)
+		line := fmt.Sprintf("Change %d: %s", j+1, c.Name)
+		if text := strings.Join(parts, ", "); text != "" && text != c.Name {
+			line += " (" + text + ")"
+		}
+		out = append(out, line+".")
+	}
+	if d.Smallest > 0 {
+		out = append(out, fmt.Sprintf("What matters: %.2f s.", d.Smallest))
+	}
+	return append(out, "Same driver, same pressures, same fuel, same number of laps in every run.")
+}
+
+// PrintText writes the sheet for printing, 80 columns wide, with boxes to tick
+// and room for the lap times.
+func (d *Day) PrintText(w *Work, runs []RunSheet) string {
+	var b strings.Builder
+	b.WriteString(d.title() + "\n")
+	for _, l := range d.headLines(w) {
+		wrap(&b, "", l)
+	}
+	for _, r := range runs {
+		b.WriteString("\n" + strings.Repeat("-", 80) + "\n")
+		line := fmt.Sprintf("[ ] Run %-3d %s", r.Number, strings.ToUpper(r.Name))
+		wrap(&b, "    ", line)
+		note := fmt.Sprintf("tyre set %d", r.Tyres)
+		if r.NewSet {
+			note += ": CHANGE TYRES"
+		}
+		if r.Minutes > 0 {
+			note += fmt.Sprintf("; about %.0f min of spanner work", r.Minutes)
+		}
+		if r.Short > 0 {
+			note += fmt.Sprintf(", %.0f min longer than the gap: start at once or leave a longer gap", r.Short)
+		}
+		wrap(&b, "    ", "    "+note)
+		for _, t := range r.Turns {
+			wrap(&b, "        ", "    [ ] "+t)
+		}
+		for _, c := range r.Check {
+			wrap(&b, "        ", "    [ ] Check, toe last. "+c)
+		}
+		b.WriteString("    laps  " + strings.Repeat("______  ", 8) + "\n")
+		b.WriteString("          " + strings.Repeat("______  ", 8) + "\n")
+		b.WriteString("    against base:  [ ] better  [ ] same  [ ] worse     words: ________________\n")
+	}
+	return b.String()
+}
+
+// wrap writes text broken at 80 columns, further lines after indent. Text
+// that begins with spaces keeps them.
+func wrap(b *strings.Builder, indent, text string) {
+	lead := text[:len(text)-len(strings.TrimLeft(text, " "))]
+	line, used := lead, utf8.RuneCountInString(lead)
+	fresh := true
+	for _, word := range strings.Fields(text) {
+		n := utf8.RuneCountInString(word)
+		if !fresh && used+1+n > 80 {
+			b.WriteString(line + "\n")
+			line, used, fresh = indent, utf8.RuneCountInString(indent), true
+		}
+		if !fresh {
+			line, used = line+" ", used+1
+		}
+		line, used, fresh = line+word, used+n, false
+	}
+	b.WriteString(line + "\n")
+}
+
+//go:embed sheet.html
+var sheetHTML string
+
+var sheetPage = template.Must(template.New("sheet").Funcs(template.FuncMap{
+	"boxes": func(n int) []struct{} { return make([]struct{}, n) },
+}).Parse(sheetHTML))
+
+// PrintHTML writes the sheet as one page of HTML that needs nothing else, with
+// a style for paper. Nothing in the day's texts can become mark-up.
+func (d *Day) PrintHTML(w *Work, runs []RunSheet) ([]byte, error) {
+	var b bytes.Buffer
+	err := sheetPage.Execute(&b, struct {
+		Title string
+		Head  []string
+		Runs  []RunSheet
+	}{d.title(), d.headLines(w), runs})
+	return b.Bytes(), err
+}
