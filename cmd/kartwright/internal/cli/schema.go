@@ -172,6 +172,9 @@ var answers = map[string]any{
 	"rules check":    rulesCheckJSON{},
 	"rules test":     rulesTestJSON{},
 	"rules symptoms": rulesSymptomsJSON{},
+	"fit template":   fitTemplateJSON{},
+	"fit run":        fitJSON{},
+	"fit next":       fitNextJSON{},
 	"failure":        failureJSON{},
 }
 
