@@ -302,10 +302,11 @@ func (a *app) kartName(name string) string {
 
 // doubt says why the fit must not be written, or "".
 func (x *fitted) doubt() string {
+	if slices.ContainsFunc(x.Rows, func(r fit.Row) bool { return r.Outlier }) {
+		return "a reading contradicts the others"
+	}
 	for _, w := range x.Warnings {
 		switch w.Code {
-		case fit.OutlierFound:
-			return "a reading contradicts the others"
 		case fit.Scatter:
 			return "the readings scatter more than their ± allows"
 		case fit.NotConverged:

@@ -3,6 +3,7 @@ package cli
 import (
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 	"unicode/utf8"
 
@@ -52,31 +53,25 @@ func (a *app) fitWarnings(x *fitted) []fit.Warning {
 		out = append(out, fit.Warning{Code: code, Text: fmt.Sprintf(format, args...)})
 	}
 	say := func(u fit.Unit, v float64) string { return u.Text(v, a.units) }
-	seen := map[fit.Code]bool{}
-	for _, w := range x.Warnings {
-		if seen[w.Code] {
-			continue
+	for i, r := range x.Rows {
+		if r.Outlier {
+			rd := x.file.Readings[i]
+			u := rd.Quantity.Unit()
+			warn(fit.OutlierFound, "%s: %s reads %s, and the fitted kart would show %s: read it again, or take it out", rd.At, r.Name, say(u, r.Observed), say(u, r.Predicted))
 		}
-		seen[w.Code] = true
-		switch w.Code {
-		case fit.OutlierFound:
-			for i, r := range x.Rows {
-				if r.Outlier {
-					rd := x.file.Readings[i]
-					u := rd.Quantity.Unit()
-					warn(w.Code, "%s: %s reads %s, and the fitted kart would show %s: read it again, or take it out", rd.At, r.Name, say(u, r.Observed), say(u, r.Predicted))
-				}
-			}
-		case fit.Scatter:
+	}
+	outliers := len(out) > 0
+	for _, w := range x.Warnings {
+		switch {
+		case w.Code == fit.Scatter && !outliers: // otherwise that is why
 			warn(w.Code, "the readings scatter %.1f times as much as their ± allow: state a wider ±, look for play, or write a ± behind a number that is taken as exact", math.Sqrt(x.Misfit/float64(x.DF)))
-		case fit.PriorConflict:
-			for _, p := range x.Params {
-				if math.Abs(p.Value-p.Param.Value) > 3*p.Param.SD {
-					warn(w.Code, "the %s comes out at %s, far from the %s %s that was known before: check the one or the other", p.Doc, say(p.Unit, p.Value), say(p.Unit, p.Param.Value), a.fitPM(p.Unit, p.Param.SD))
-				}
-			}
-		case fit.NotConverged:
+		case w.Code == fit.NotConverged:
 			warn(w.Code, "%s: the numbers are not to be trusted", w.Text)
+		}
+	}
+	for _, p := range x.Params {
+		if math.Abs(p.Value-p.Param.Value) > 3*p.Param.SD {
+			warn(fit.PriorConflict, "the %s comes out at %s, far from the %s %s that was known before: check the one or the other", p.Doc, say(p.Unit, p.Value), say(p.Unit, p.Param.Value), a.fitPM(p.Unit, p.Param.SD))
 		}
 	}
 	return out
@@ -103,7 +98,7 @@ func (a *app) printFit(x *fitted, apart []string, next *nextReadings) {
 		}
 	}
 	if next != nil && len(next.lessons) > 0 {
-		a.heading("What to read next")
+		a.heading(fmt.Sprintf("What to read next, for the %ss on the %s; now ± %s", next.answer.Step, next.answer.Side, twoDigits(readings.Coverage*next.known.SD)))
 		a.printLessons(next)
 	}
 	a.printTable(x)
@@ -206,10 +201,13 @@ func (a *app) printAnswers(x *fitted) {
 // printLessons prints what further readings would teach.
 func (a *app) printLessons(n *nextReadings) {
 	for i, l := range n.lessons {
-		u := l.Reading.Quantity.Unit()
-		pm := readings.Coverage * l.SD
-		a.para("  "+pad(itoa(i+1)+".", 4), fmt.Sprintf("%s: should read about %s; %s %s from %.2f to %.2f %ss", l.Text, u.Text(l.Expected, a.units), "brings the ± of the "+n.answer.Side.String()+" "+n.answer.Adjuster, "for "+a.byText(n.answer), readings.Coverage*l.Before, pm, n.answer.Step))
+		a.para("  "+pad(itoa(i+1)+".", 4), fmt.Sprintf("%s; should read about %s; then ± %s %ss", l.Text, l.Reading.Quantity.Unit().Text(l.Expected, a.units), twoDigits(readings.Coverage*l.SD), n.answer.Step))
 	}
+}
+
+// twoDigits prints a ± to two significant digits.
+func twoDigits(v float64) string {
+	return strconv.FormatFloat(v, 'f', max(0, 1-int(math.Floor(math.Log10(v)))), 64)
 }
 
 func (a *app) printFitNext(x *fitted, n *nextReadings) {
@@ -218,11 +216,8 @@ func (a *app) printFitNext(x *fitted, n *nextReadings) {
 		a.para("", "No single reading of the sorts in this file would make that noticeably surer.")
 		return
 	}
-	a.heading("What to read next, the best first")
-	for i, l := range n.lessons {
-		u := l.Reading.Quantity.Unit()
-		a.para("  "+pad(itoa(i+1)+".", 4), fmt.Sprintf("%s; should read about %s; then ± %.2f %ss", l.Text, u.Text(l.Expected, a.units), readings.Coverage*l.SD, n.answer.Step))
-	}
+	a.heading("What to read next, the best first; now ± " + twoDigits(readings.Coverage*n.known.SD) + " " + n.answer.Step + "s")
+	a.printLessons(n)
 	a.para("", "Each is counted alone. Add it to the file and ask again.")
 }
 

@@ -38,6 +38,7 @@ func compile(t *testing.T, name string) *validator.Schema {
 // Every answer is what its schema says, checked by an independent validator.
 func TestAnswersMatchTheirSchemas(t *testing.T) {
 	fresh := filepath.Join(t.TempDir(), "new.toml")
+	fitKart, fitReadings := fitFiles(t)
 	covered := map[string]bool{}
 	for _, tt := range []struct {
 		answer string
@@ -52,6 +53,9 @@ func TestAnswersMatchTheirSchemas(t *testing.T) {
 		{"dial", 0, "dial --caster 12.5deg"},
 		{"dial", 1, "dial --caster 20deg --kart cedar"},
 		{"whatif", 0, "whatif --steer --set tie|rod=1/4|turn|longer"},
+		{"fit template", 0, "fit template " + fresh + ".csv"},
+		{"fit run", 0, "fit run " + fitReadings + " --kart " + fitKart + " --write"},
+		{"fit next", 0, "fit next " + fitReadings + " --kart " + fitKart},
 		{"kart check", 0, "kart check elm"},
 		{"kart show", 0, "kart show dogwood --steer"},
 		{"kart kinds", 0, "kart kinds"},
