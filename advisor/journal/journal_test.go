@@ -265,8 +265,14 @@ func TestWhatAdviceAsks(t *testing.T) {
 	if s, err = j.LatestSetting(ctx, "Alder"); err != nil || s.Note != "2" {
 		t.Errorf("the latest setting is %+v (%v), want 2", s, err)
 	}
-	if s, err = j.SettingBefore(ctx, "Alder", second.At); err != nil || s.Note != "1" {
-		t.Errorf("the setting before is %+v (%v), want 1", s, err)
+	ses := session("Alder", 48610, 48620)
+	ses.TyreSet, ses.TyreLaps = "B", ptr[int64](25)
+	add(t, j, ses)
+	if n, ok, err := j.TyreLaps(ctx, "B"); n != 27 || !ok || err != nil {
+		t.Errorf("set B, 25 laps old before a session of two, has done %d laps (%v, %v)", n, ok, err)
+	}
+	if n, ok, err := j.TyreLaps(ctx, ""); ok || err != nil {
+		t.Errorf("no set has done %d laps (%v, %v)", n, ok, err)
 	}
 
 	failed, helped, open := advice("Alder", "caster", "r1"), advice("Alder", "toe", "r2"), advice("Alder", "camber", "r3")

@@ -2,6 +2,8 @@ package journal
 
 import (
 	"context"
+	"database/sql"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -41,10 +43,9 @@ func (j *Journal) one(ctx context.Context, hs []head) (Record, error) {
 
 // Filter chooses entries. The zero value of each field chooses all.
 type Filter struct {
-	Kart   string
-	Kinds  []Kind
-	Before time.Time // earlier than
-	Limit  int
+	Kart  string
+	Kinds []Kind
+	Limit int
 }
 
 // Recent returns the entries that stand, latest first.
@@ -58,9 +59,6 @@ func (j *Journal) Recent(ctx context.Context, f Filter) ([]Record, error) {
 		for _, k := range f.Kinds {
 			args = append(args, string(k))
 		}
-	}
-	if !f.Before.IsZero() {
-		where, args = append(where, "at < ?"), append(args, stamp(f.Before))
 	}
 	query := selectHead + "WHERE " + strings.Join(where, " AND ") + " ORDER BY at DESC, seq DESC"
 	if f.Limit > 0 {
@@ -92,10 +90,15 @@ func (j *Journal) LatestSetting(ctx context.Context, kart string) (*Setting, err
 	return latest[*Setting](ctx, j, Filter{Kart: kart})
 }
 
-// SettingBefore returns the setting that came before the time given, nil if
-// there was none.
-func (j *Journal) SettingBefore(ctx context.Context, kart string, t time.Time) (*Setting, error) {
-	return latest[*Setting](ctx, j, Filter{Kart: kart, Before: t})
+// TyreLaps returns how many laps a set of tyres has done by its latest session;
+// ok is false for a set that was never named.
+func (j *Journal) TyreLaps(ctx context.Context, set string) (laps int64, ok bool, err error) {
+	err = j.db.QueryRowContext(ctx, `SELECT coalesce(session.tyre_laps, 0) + (SELECT count(*) FROM session_lap WHERE session_lap.record = session.record)
+		FROM session JOIN standing ON standing.seq = session.record WHERE session.tyre_set = ? AND session.tyre_set <> '' ORDER BY at DESC, seq DESC LIMIT 1`, set).Scan(&laps)
+	if errors.Is(err, sql.ErrNoRows) {
+		return 0, false, nil
+	}
+	return laps, err == nil, j.explain(err)
 }
 
 // LatestSession returns the kart's latest session, nil if there is none.

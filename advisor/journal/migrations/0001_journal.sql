@@ -77,6 +77,8 @@ CREATE TABLE session (
 	note       TEXT NOT NULL
 ) STRICT;
 
+CREATE INDEX session_tyre_set ON session (tyre_set) WHERE tyre_set <> '';
+
 CREATE TABLE session_lap (
 	record  INTEGER NOT NULL REFERENCES session (record),
 	n       INTEGER NOT NULL,
