@@ -81,10 +81,15 @@ func (o *Option) Worst() Proof {
 	return slices.MaxFunc(o.Proof, func(a, b Proof) int { return cmp.Compare(a.Half, b.Half) })
 }
 
+// bends reports whether every change can be told from a drift that bends.
+func (o *Option) bends() bool {
+	return !slices.ContainsFunc(o.Bent.Var, func(v float64) bool { return math.IsInf(v, 1) })
+}
+
 // Options returns the plans worth choosing between, least work first: of each
 // remaining plan none other has as few runs, as few minutes and as much proof.
 // best is the one to take: the least work that shows the effect that matters,
-// or else the most proof.
+// or else the least that comes within 5 % of the most proof.
 func Options(r Request) (list []Option, best int, err error) {
 	if err := r.check(); err != nil {
 		return nil, 0, err
@@ -106,15 +111,13 @@ func Options(r Request) (list []Option, best int, err error) {
 	slices.SortStableFunc(list, func(x, y Option) int {
 		return cmp.Or(cmp.Compare(len(x.Order), len(y.Order)), cmp.Compare(x.Minutes, y.Minutes))
 	})
-	best = -1
+	most := slices.MinFunc(list, func(x, y Option) int { return cmp.Compare(x.Worst().Half, y.Worst().Half) })
 	for i := range list {
 		if r.Smallest > 0 && list[i].Worst().Detect <= r.Smallest {
 			return list, i, nil
 		}
-		if best < 0 || list[i].Worst().Half < list[best].Worst().Half {
-			best = i
-		}
 	}
+	best = slices.IndexFunc(list, func(o Option) bool { return o.Worst().Half <= 1.05*most.Worst().Half })
 	return list, best, nil
 }
 
@@ -228,12 +231,18 @@ func permutations(n int, f func([]int)) {
 }
 
 // pareto drops every option that another one beats or equals in runs, minutes
-// and proof at once; of equals the first stays.
+// and proof at once, and in whether it stands a bent drift; of equals the first
+// stays.
 func pareto(list []Option) []Option {
 	var out []Option
-	for i, x := range list {
+	for i := range list {
+		x := &list[i]
 		beaten := false
-		for j, y := range list {
+		for j := range list {
+			y := &list[j]
+			if x.bends() && !y.bends() {
+				continue
+			}
 			if i == j || len(y.Order) > len(x.Order) || y.Minutes > x.Minutes+1e-9 || y.Worst().Half > x.Worst().Half*(1+1e-9) {
 				continue
 			}
@@ -241,7 +250,7 @@ func pareto(list []Option) []Option {
 			beaten = beaten || better || j < i
 		}
 		if !beaten {
-			out = append(out, x)
+			out = append(out, *x)
 		}
 	}
 	return out

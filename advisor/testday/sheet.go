@@ -164,8 +164,8 @@ func (d *Day) PrintText(w *Work, runs []RunSheet) string {
 		for _, c := range r.Check {
 			wrap(&b, "        ", "    [ ] Check, toe last. "+c)
 		}
-		b.WriteString("    laps  " + strings.Repeat("______  ", 8) + "\n")
-		b.WriteString("          " + strings.Repeat("______  ", 8) + "\n")
+		boxes := strings.Repeat("  ______", 8) + "\n"
+		b.WriteString("    laps" + boxes + "        " + boxes)
 		b.WriteString("    against base:  [ ] better  [ ] same  [ ] worse     words: ________________\n")
 	}
 	return b.String()

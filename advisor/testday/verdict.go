@@ -52,6 +52,10 @@ type Effect struct {
 	// neighbours' mean, where both are without: drift taken out by eye. NaN if
 	// there is none.
 	Neighbours float64
+	// Pairs is the rank test of neighbouring runs, with and without, where
+	// there are six pairs or more: no bell-shaped spread is taken for granted.
+	// Drift is taken out only as far as with comes as often first as second.
+	Pairs *Exact
 	// Naive is what comparing the first run without the change with the last
 	// run with it would have said.
 	Naive float64
@@ -204,10 +208,10 @@ func (v *Verdict) weigh(d *Day, slots []slot) {
 		return
 	}
 	lap := v.LapSD * v.LapSD
-	between := max(d.Spread.SD*d.Spread.SD-lap/most, 0.1*lap)
-	scale := math.Sqrt(between + lap/most)
+	between := math.Sqrt(max(d.Spread.SD*d.Spread.SD-lap/most, 0.1*lap))
+	scale := RunSD(between, v.LapSD, int(most))
 	v.used(func(i int, q *RunResult) {
-		q.Weight = scale / math.Sqrt(between+lap/float64(len(q.Summary.Kept)))
+		q.Weight = scale / RunSD(between, v.LapSD, len(q.Summary.Kept))
 		slots[i].weight = q.Weight
 	})
 	v.note("the runs have from %g to %g laps that count: runs with few weigh less", least, most)
@@ -301,6 +305,10 @@ func (v *Verdict) fit(d *Day, slots []slot) error {
 			e.Runs[s.setup>>j&1]++
 		}
 		v.decide(&e, d, worth)
+		if p := v.pairs(d, j); len(p) >= 6 {
+			x := SignedRank(p, 0.95)
+			e.Pairs = &x
+		}
 		v.hear(&e, d)
 		v.Effects = append(v.Effects, e)
 	}
@@ -348,13 +356,13 @@ func (v *Verdict) decide(e *Effect, d *Day, worth Worth) {
 		bad(NotTested, "%s: cannot be told from %s; go back to what was there before, and judge again", name, v.confused(d))
 		return
 	case v.Pooled.DF < 1:
-		bad(NoSpread, "%s: %s in the runs there are, but nothing says how far runs differ by themselves", name, Seconds(e.Value))
+		bad(NoSpread, "%s: %s in the runs there are, but nothing says how far runs differ by themselves", name, Seconds(e.Value, 2))
 		e.Detail = "one more run, or the spread of an earlier day, and there is an interval"
 		return
 	}
 	e.P = 2 * (distuv.StudentsT{Sigma: 1, Nu: float64(v.Pooled.DF)}.Survival(math.Abs(e.Value / e.SE)))
 	delta := d.Smallest
-	interval := fmt.Sprintf("%s (95 %%: %s to %s)", Seconds(e.Value), Seconds(e.Lo), Seconds(e.Hi))
+	interval := fmt.Sprintf("%s (95 %%: %s to %s)", Seconds(e.Value, 2), Seconds(e.Lo, 2), Seconds(e.Hi, 2))
 	switch {
 	case e.Hi <= -delta && e.Hi < 0:
 		e.Outcome, e.Text = Quicker, name+": quicker, "+interval
@@ -372,6 +380,7 @@ func (v *Verdict) decide(e *Effect, d *Day, worth Worth) {
 		case v.DF < 3 && d.Spread.DF == 0:
 			e.Detail = fmt.Sprintf("the spread itself is known from %s only; more runs, or an earlier day's spread, would narrow it most", count(v.DF, "spare run"))
 		default:
+			e.Detail = "no number of runs in a day would decide it: it is too near to what matters, or to nothing"
 			if n := v.more(e, delta); n > 0 {
 				e.Detail = fmt.Sprintf("about %s like these would decide it if the effect is what it seems", count(n, "more run"))
 			}
@@ -380,18 +389,16 @@ func (v *Verdict) decide(e *Effect, d *Day, worth Worth) {
 }
 
 // more is about how many further runs would take the interval clear of what
-// matters; 0 if none would, or more than a season.
+// matters, if the effect is what it seems; 0 if none within a season would.
 func (v *Verdict) more(e *Effect, delta float64) int {
-	room := math.Abs(math.Abs(e.Value) - delta)
-	if room < 0.2*e.SE {
-		return 0
-	}
 	n := e.Runs[0] + e.Runs[1]
-	factor := 1.96 * e.SE / room
-	if total := float64(n) * factor * factor; total > float64(n) && total < 100 {
-		return int(math.Ceil(total)) - n
+	room := math.Abs(math.Abs(e.Value) - delta)
+	for extra := 1; extra < 60; extra++ {
+		if quantile(0.975, v.Pooled.DF+extra)*e.SE*math.Sqrt(float64(n)/float64(n+extra)) < room {
+			return extra
+		}
 	}
-	return 2
+	return 0
 }
 
 func (v *Verdict) confused(d *Day) string {
@@ -443,6 +450,9 @@ func (v *Verdict) naive(d *Day, j int) float64 {
 	return math.NaN()
 }
 
+// usual is the sequential test that the driver's words are put to.
+var usual = Sequential{P0: 0.5, P1: 0.75, Alpha: 0.05, Beta: 0.05}
+
 // hear sets the driver's words beside the clock.
 func (v *Verdict) hear(e *Effect, d *Day) {
 	n := 0
@@ -463,9 +473,12 @@ func (v *Verdict) hear(e *Effect, d *Day) {
 		}
 	}
 	e.FeelText = "driver: " + strings.Join(parts, ", ")
-	if clear := e.Feel[Better] + e.Feel[Worse]; clear > 0 {
-		most := max(e.Feel[Better], e.Feel[Worse])
-		e.FeelText += fmt.Sprintf(" (by luck alone %.0f %%)", 100*SignTest(most, clear))
+	if most, least := max(e.Feel[Better], e.Feel[Worse]), min(e.Feel[Better], e.Feel[Worse]); most > 0 {
+		e.FeelText += fmt.Sprintf(" (by luck alone %.0f %%", 100*SignTest(most, most+least))
+		if _, said := usual.After(most, least); said == TakeP1 {
+			e.FeelText += ", enough to go by although he was asked after every run"
+		}
+		e.FeelText += ")"
 	}
 	switch {
 	case e.Outcome == Quicker && e.Feel[Worse] > e.Feel[Better]:
@@ -484,7 +497,7 @@ const maxInflation = 10
 func (v *Verdict) separate(d *Day, slots []slot) {
 	total := "only their sum is known"
 	if v.Drift.SE > 0 && v.Drift.finite() {
-		total = fmt.Sprintf("only their sum, %s a run, is known", Seconds(v.Drift.Value))
+		total = fmt.Sprintf("only their sum, %s a run, is known", Seconds(v.Drift.Value, 3))
 	}
 	s := &v.Separate
 	age, alike := d.tyreAge()
@@ -528,7 +541,7 @@ func (v *Verdict) separate(d *Day, slots []slot) {
 	}
 	s.OK, s.Track, s.Tyres = true, take(1), take(2)
 	s.Text = fmt.Sprintf("if the tyre sets are alike: the track %s a run (%s to %s), the tyres %s a run (%s to %s)",
-		Seconds(s.Track.Value), Seconds(s.Track.Lo), Seconds(s.Track.Hi), Seconds(s.Tyres.Value), Seconds(s.Tyres.Lo), Seconds(s.Tyres.Hi))
+		Seconds(s.Track.Value, 3), Seconds(s.Track.Lo, 3), Seconds(s.Track.Hi, 3), Seconds(s.Tyres.Value, 3), Seconds(s.Tyres.Lo, 3), Seconds(s.Tyres.Hi, 3))
 }
 
 // tyreAge is how far the tyres were gone at the start of each run, in runs of
@@ -566,6 +579,7 @@ func (v *Verdict) remark(d *Day) {
 	if !v.Finished {
 		v.note("the plan is not finished: looking after every run, and stopping when it looks good, finds differences that are not there; decide at the end")
 	}
+	v.beforeAndAfter()
 	if v.Trend == NoTrend {
 		v.note("drift is not taken out: every verdict takes for granted that track and tyres stayed as they were")
 	}
@@ -580,6 +594,18 @@ func (v *Verdict) remark(d *Day) {
 			v.note("the changes were on together: their effects are taken to add up")
 		}
 	}
+}
+
+// beforeAndAfter says of a day of two runs what their laps say, and what not.
+func (v *Verdict) beforeAndAfter() {
+	var two []Summary
+	v.used(func(_ int, q *RunResult) { two = append(two, q.Summary) })
+	if len(two) != 2 || len(two[0].Kept) < fewLaps || len(two[1].Kept) < fewLaps {
+		return
+	}
+	x := RankSum(two[1].Kept, two[0].Kept, 0.95)
+	v.note("lap against lap the second run differs from the first by %s (%s to %s); that is true of the two runs, drift and all, and need not be what was changed",
+		Seconds(x.Estimate, 2), Seconds(x.Interval.Lo, 2), Seconds(x.Interval.Hi, 2))
 }
 
 // bends returns the probability that a drift looks as bent by chance.
@@ -608,23 +634,57 @@ func Pool(days ...*Verdict) Spread {
 	return s
 }
 
-// Seconds writes a difference with its sign, to a hundredth or, below a tenth,
-// to a thousandth.
-func Seconds(v float64) string {
+// Seconds writes a difference with its sign.
+func Seconds(v float64, decimals int) string {
 	switch {
 	case math.IsNaN(v):
 		return "unknown"
 	case math.IsInf(v, 0):
 		return "no limit"
-	case math.Abs(v) < 0.0995:
-		return strings.Replace(fmt.Sprintf("%+.3f s", v+0), "+0.000 s", "0.000 s", 1)
 	}
-	return fmt.Sprintf("%+.2f s", v)
+	text := fmt.Sprintf("%+.*f s", decimals, v)
+	if strings.Trim(text, "+-0. s") == "" {
+		return text[1:]
+	}
+	return text
 }
 
-// TwoRuns compares the laps of two runs as if nothing else had changed between
-// them. It says how the laps differ, which is not what the change did.
-func TwoRuns(first, second Summary) Exact { return RankSum(second.Kept, first.Kept, 0.95) }
+// IndependentLaps returns how many laps that count a run has on average, and
+// how many independent ones they are worth: laps of a run share its day, its
+// tyres and its driver's mood. 0 if the laps are not known.
+func (v *Verdict) IndependentLaps() (laps, worth float64) {
+	n := 0
+	v.used(func(_ int, q *RunResult) {
+		laps += float64(len(q.Summary.Kept))
+		n++
+	})
+	laps /= float64(n)
+	if v.LapSD == 0 || v.Pooled.DF == 0 || laps < 1 {
+		return 0, 0
+	}
+	between := max(0, v.Pooled.SD*v.Pooled.SD-v.LapSD*v.LapSD/laps)
+	return laps, laps / DesignEffect(math.Sqrt(between), v.LapSD, int(math.Round(laps)))
+}
+
+// pairs are the differences, with the change minus without, of runs that
+// follow each other and differ by this change alone, no run in two of them.
+func (v *Verdict) pairs(d *Day, j int) []float64 {
+	var out []float64
+	for i := 0; i+1 < len(v.Runs); i++ {
+		a, b := v.Runs[i], v.Runs[i+1]
+		before, after := d.Runs[a.Run].Setup, d.Runs[b.Run].Setup
+		if !a.Used || !b.Used || before^after != 1<<j {
+			continue
+		}
+		diff := b.Value - a.Value
+		if before.Has(j) {
+			diff = -diff
+		}
+		out = append(out, diff)
+		i++
+	}
+	return out
+}
 
 // Ranked lists the effects with the quickest first, those without a value last.
 func (v *Verdict) Ranked() []Effect {

@@ -604,8 +604,16 @@ func say(changes []Change, s Setup) string {
 	return strings.Join(names[:len(names)-1], ", ") + " and " + names[len(names)-1]
 }
 
-// Notes says what the kart makes of a setup that was not asked for.
-func (w *Work) Notes(s Setup) []string { return w.notes[s] }
+// Notes says what the kart makes of a setup that was not asked for, unless it
+// says so of one of its changes alone.
+func (w *Work) Notes(s Setup) []string {
+	for j := range w.Changes {
+		if one := Setup(1) << j; s.Has(j) && s != one && len(w.notes[one]) > 0 {
+			return nil
+		}
+	}
+	return w.notes[s]
+}
 
 // weights returns how much each change matters.
 func weights(changes []Change) []float64 {
