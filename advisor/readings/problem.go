@@ -359,7 +359,11 @@ func (f *File) Findings(faults *fit.Faults) []diag.Diagnostic {
 		if x.Reading >= 0 && x.Reading < len(f.Readings) {
 			at = f.Readings[x.Reading].At
 		}
-		out = append(out, diag.Errorf(faultCodes[x.Kind], at, "%s", x.Text))
+		d := diag.Errorf(faultCodes[x.Kind], at, "%s", x.Text)
+		if x.Kind == fit.OneSetting {
+			d = d.WithHelp("name what one setting tells: --only \"left caster\"")
+		}
+		out = append(out, d)
 	}
 	return diag.Sort(out)
 }

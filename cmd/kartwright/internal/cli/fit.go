@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"math"
@@ -137,7 +138,8 @@ wrong unit, a wrong sign, left for right, are refused (exit status 3).
 
 --write puts what was learnt into the profile with its ±; each old value stays
 above the new one as a comment with the date. Nothing is written while a reading
-looks wrong.`,
+looks wrong, or from a file that the profile has learnt from already: readings
+that count twice make the ± too narrow. Put new readings into a new file.`,
 		Example: `  kartwright fit run readings.toml --kart mykart.toml
   kartwright fit run readings.csv --kart mykart.toml --write`,
 		Args: oneFile("to learn from"),
@@ -180,6 +182,7 @@ type fitted struct {
 	learn   []readings.Learnable
 	exact   []string
 	answers []readings.Answer
+	again   bool // the profile has learnt from a file of this name already
 	*fit.Result
 }
 
@@ -205,6 +208,13 @@ func (a *app) fit(o fitOptions) (*fitted, error) {
 	data, err := os.ReadFile(o.file)
 	if err != nil {
 		return nil, readError("the readings file", o.file, err)
+	}
+	if name := a.kartName(o.kart); !isDemo(name) {
+		text, err := os.ReadFile(name)
+		if err != nil {
+			return nil, readError("the kart's profile", name, err)
+		}
+		x.again = bytes.Contains(text, []byte(" readings, "+filepath.Base(o.file)+"\n"))
 	}
 	if x.file, x.notes = readings.Parse(o.file, data, k); x.file == nil {
 		return nil, fileError{x.notes}
@@ -260,7 +270,7 @@ func chooseAnswers(k *profile.Kart, o fitOptions) ([]readings.Answer, error) {
 
 func (a *app) runFit(o fitOptions) error {
 	if o.write {
-		if _, isDemo := demo.Read(a.kartName(o.kart)); isDemo {
+		if isDemo(a.kartName(o.kart)) {
 			return usagef("--write needs a profile of your own: a demo kart is part of the program; make one with 'kartwright kart new'")
 		}
 	}
@@ -300,8 +310,16 @@ func (a *app) kartName(name string) string {
 	return orElse(name, orElse(a.Getenv("KARTWRIGHT_KART"), demo.Default))
 }
 
+func isDemo(name string) bool {
+	_, ok := demo.Read(name)
+	return ok
+}
+
 // doubt says why the fit must not be written, or "".
 func (x *fitted) doubt() string {
+	if x.again {
+		return "the profile has learnt from a file of this name already"
+	}
 	if slices.ContainsFunc(x.Rows, func(r fit.Row) bool { return r.Outlier }) {
 		return "a reading contradicts the others"
 	}

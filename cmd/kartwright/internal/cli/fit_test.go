@@ -244,3 +244,28 @@ func TestFitNamesWhatCannotBeToldApart(t *testing.T) {
 		}
 	}
 }
+
+// Every demo kart can be read and fitted, and the report keeps to its width in any
+// units.
+func TestFitEveryDemoKart(t *testing.T) {
+	for _, name := range demo.Names() {
+		data, _ := demo.Read(name)
+		k, _ := profile.Parse(name+".toml", data)
+		r := rand.New(rand.NewPCG(6, 5))
+		truth, _ := trueKart(t, k, r)
+		file := filepath.Join(t.TempDir(), name+" readings.toml")
+		require.NoError(t, os.WriteFile(file, []byte(fillIn(t, k, template(k), truth, r)), 0o600))
+		t.Chdir(filepath.Dir(file))
+		for _, args := range [][]string{{"fit", "run"}, {"fit", "run", "--inches", "--minutes", "--answer", "toe", "--side", "right"}, {"fit", "next"}} {
+			status, out, errs := run(append(args, "--kart", name, filepath.Base(file))...)
+			if status != exitDone {
+				t.Errorf("%s: %v: exit status %d: %s", name, args, status, errs)
+			}
+			for l := range strings.Lines(out) {
+				if n := len([]rune(l)) - 1; n > width {
+					t.Errorf("%s: %v: a line of %d characters: %s", name, args, n, l)
+				}
+			}
+		}
+	}
+}

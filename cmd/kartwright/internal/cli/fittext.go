@@ -53,17 +53,20 @@ func (a *app) fitWarnings(x *fitted) []fit.Warning {
 		out = append(out, fit.Warning{Code: code, Text: fmt.Sprintf(format, args...)})
 	}
 	say := func(u fit.Unit, v float64) string { return u.Text(v, a.units) }
+	if x.again {
+		warn("counted-twice", "the profile has learnt from a file of this name already, and readings that count twice make the ± too narrow: put new readings into a new file")
+	}
+	outliers := false
 	for i, r := range x.Rows {
-		if r.Outlier {
+		if outliers = outliers || r.Outlier; r.Outlier {
 			rd := x.file.Readings[i]
 			u := rd.Quantity.Unit()
-			warn(fit.OutlierFound, "%s: %s reads %s, and the fitted kart would show %s: read it again, or take it out", rd.At, r.Name, say(u, r.Observed), say(u, r.Predicted))
+			warn(fit.OutlierFound, "%s reads %s, and the fitted kart would show %s: read it again, or take it out (%s)", r.Name, say(u, r.Observed), say(u, r.Predicted), rd.At)
 		}
 	}
-	outliers := len(out) > 0
 	for _, w := range x.Warnings {
 		switch {
-		case w.Code == fit.Scatter && !outliers: // otherwise that is why
+		case w.Code == fit.Scatter && !outliers: // else that is why
 			warn(w.Code, "the readings scatter %.1f times as much as their ± allow: state a wider ±, look for play, or write a ± behind a number that is taken as exact", math.Sqrt(x.Misfit/float64(x.DF)))
 		case w.Code == fit.NotConverged:
 			warn(w.Code, "%s: the numbers are not to be trusted", w.Text)
