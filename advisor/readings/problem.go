@@ -315,7 +315,7 @@ func (f *File) candidates(k *profile.Kart, have []word) []fit.Reading {
 	for _, w := range have {
 		r := fit.Reading{Quantity: w.quantity, SD: w.usualPM() / Coverage}
 		if a, ok := f.accuracy[w.quantity]; ok {
-			r.SD = a.pm / Coverage
+			r.SD = a / Coverage
 		}
 		if slices.ContainsFunc(f.Zeros, func(z Zero) bool { return z.Quantity == w.quantity }) {
 			r.Instrument = w.instrument()

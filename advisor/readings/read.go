@@ -27,7 +27,7 @@ type File struct {
 	Zeros    []Zero
 	Usual    []fit.Quantity // read without a stated ±, so that the usual one was taken
 
-	accuracy map[fit.Quantity]spread // stated ±
+	accuracy map[fit.Quantity]float64 // stated ±, mm or radians
 	start    source.Span
 }
 
@@ -44,8 +44,6 @@ type Zero struct {
 	Quantity  fit.Quantity
 	Value, SD float64 // mm or radians; one standard deviation
 }
-
-type spread struct{ value, pm float64 }
 
 // line is a row as written, in whichever syntax.
 type line struct {
@@ -72,7 +70,7 @@ type parser struct {
 // TOML. The file is nil if any finding is an error.
 func Parse(name string, data []byte, k *profile.Kart) (*File, []diag.Diagnostic) {
 	var found tables.Reader
-	p := &parser{kart: k, file: &File{accuracy: map[fit.Quantity]spread{}}, report: found.Report}
+	p := &parser{kart: k, file: &File{accuracy: map[fit.Quantity]float64{}}, report: found.Report}
 	if strings.HasSuffix(strings.ToLower(name), ".csv") {
 		p.csv(name, data)
 	} else if t, src := found.Read(name, data); t != nil {
@@ -152,7 +150,7 @@ func (p *parser) date(text string, at source.Span) {
 	p.file.Date = d
 }
 
-// quantities returns the word that a key of [accuracy] or [zero] names.
+// quantity returns the word that a key of [accuracy] or [zero] names.
 func (p *parser) quantity(c cell) (word, bool) {
 	var keys []string
 	for _, w := range words {
@@ -184,7 +182,7 @@ func (p *parser) accuracy(l line) {
 			continue
 		}
 		if ok {
-			p.file.accuracy[w.quantity] = spread{pm: v}
+			p.file.accuracy[w.quantity] = v
 		}
 	}
 }
@@ -208,11 +206,7 @@ func (p *parser) zeros(l line) {
 
 // value reads a cell as a quantity.
 func (p *parser) value(w word, c cell) (v, pm float64, ok bool) {
-	text := c.text
-	if bare(text) && c.unit != "" {
-		text += " " + c.unit
-	}
-	v, pm, err := w.form.parse(text)
+	v, pm, err := w.form.parse(withUnit(c))
 	switch {
 	case err != nil && c.unquoted:
 		unit := map[bool]string{true: "mm", false: "deg"}[w.form == distance]
@@ -414,6 +408,7 @@ func (p *parser) row(l line) {
 	}
 }
 
+// withUnit is a cell's text, with the unit of its column if it has none.
 func withUnit(c cell) string {
 	if bare(c.text) && c.unit != "" {
 		return c.text + " " + c.unit
@@ -459,8 +454,8 @@ func (p *parser) reading(r fit.Reading, w word, adjuster string, c cell) {
 		return
 	}
 	if pm == 0 {
-		a, stated := p.file.accuracy[w.quantity]
-		if pm = a.pm; !stated {
+		stated := false
+		if pm, stated = p.file.accuracy[w.quantity]; !stated {
 			pm = w.usualPM()
 			if !slices.Contains(p.file.Usual, w.quantity) {
 				p.file.Usual = append(p.file.Usual, w.quantity)
