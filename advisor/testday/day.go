@@ -267,7 +267,9 @@ func (p *dayParser) changes(t *tables.Table) {
 			continue
 		}
 		ct.Allow("name", "want", "set", "minutes", "matters")
-		c.Name, _ = ct.Text("name")
+		if c.Name, _ = ct.Text("name"); strings.TrimSpace(c.Name) == "" {
+			p.errorf(badDay, ct.Value("name"), "the change's name is empty")
+		}
 		for _, other := range p.d.Changes {
 			if other.Name == c.Name {
 				p.errorf(badDay, ct.Value("name"), "there is another change called %q", c.Name)
@@ -482,7 +484,7 @@ func sortedKeys(m map[string]float64) []string {
 }
 
 // number writes v so that it is read back exactly.
-func number(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
+func number(v float64) string { return strconv.FormatFloat(v+0, 'f', -1, 64) }
 
 func quoteAll(list []string) string {
 	out := make([]string, len(list))

@@ -183,28 +183,45 @@ func (p *lapParser) row() error {
 		return err
 	}
 	if p.flags > 0 && p.flags <= len(cells) && cells[p.flags-1] != "" {
-		note := cells[p.flags-1]
-		f, ok := flagOf(note)
-		if !ok {
-			return p.fail("%q is not a reason to leave a lap out; expected %s", note, flagList)
+		words := strings.FieldsFunc(cells[p.flags-1], func(r rune) bool { return !unicode.IsLetter(r) && r != '-' })
+		for _, w := range words {
+			l.note(w)
 		}
-		l.Flag = f
-		if f == Spoiled {
-			l.Why = note
+		if l.Flag == Timed {
+			return p.fail("%q is not a reason to leave a lap out; expected %s", cells[p.flags-1], flagList)
 		}
 	}
 	p.laps = append(p.laps, l)
 	return nil
 }
 
-// flagOf finds the flag that one of the words of a note stands for.
-func flagOf(note string) (Flag, bool) {
-	for _, w := range strings.FieldsFunc(strings.ToLower(note), func(r rune) bool { return !unicode.IsLetter(r) && r != '-' }) {
-		if f, ok := flagWords[w]; ok {
-			return f, true
+// skipWords say nothing.
+var skipWords = map[string]bool{"": true, "lap": true, "l": true, "s": true, "sec": true}
+
+// note takes a word that stands beside the lap: the first that is known flags
+// it, and what follows the reason of a spoiled lap is kept with it. It reports
+// whether it made anything of the word.
+func (l *Lap) note(word string) bool {
+	word = strings.Trim(strings.ToLower(word), "-!*.,:")
+	if l.Flag == Timed {
+		if l.Flag = flagWords[word]; l.Flag == Spoiled {
+			l.Why = word
 		}
+		return l.Flag != Timed
 	}
-	return Timed, false
+	if strings.ContainsFunc(word, unicode.IsDigit) {
+		return false
+	}
+	word = strings.Map(func(r rune) rune {
+		if unicode.IsLetter(r) {
+			return r
+		}
+		return -1
+	}, word)
+	if l.Flag == Spoiled && !skipWords[word] {
+		l.Why += " " + word
+	}
+	return l.Flag == Spoiled
 }
 
 // free reads a line without a header.
@@ -214,7 +231,7 @@ func (p *lapParser) free() error {
 	})
 	var times []Lap
 	number := false // a lap number waits for its time
-	for i, w := range words {
+	for _, w := range words {
 		if !p.points {
 			w = strings.TrimSuffix(w, ",")
 		}
@@ -226,31 +243,19 @@ func (p *lapParser) free() error {
 				return err
 			}
 			times, number = append(times, l), false
-		case lower == "lap" || lower == "s" || lower == "sec" || lower == "l" || lower == "-" || lower == "=" || lower == "":
+		case skipWords[lower] || lower == "-" || lower == "=":
 		case isWhole(lower):
 			if number {
 				return p.fail("%q and the number before it are both without hundredths: which is the lap, which the time?", w)
 			}
 			number = true
+		case len(times) > 0 && times[len(times)-1].note(w):
+		case strings.Count(w, ",") > 1:
+			return p.fail("the comma separates times and decimals; write 48.60, or a time on each line")
+		case flagWords[lower] != Timed && len(times) == 0:
+			return p.fail("%q stands before any time; write the time first, then the reason: 49.92 %s", w, lower)
 		default:
-			f, ok := flagWords[strings.Trim(lower, "-!*.,")]
-			if !ok && !strings.ContainsFunc(w, unicode.IsDigit) && i > 0 && len(times) > 0 && times[len(times)-1].Flag == Spoiled {
-				times[len(times)-1].Why += " " + w // "spin at the hairpin"
-				continue
-			}
-			switch {
-			case !ok && strings.Count(w, ",") > 1:
-				return p.fail("the comma separates times and decimals; write 48.60, or a time on each line")
-			case !ok:
-				return p.fail("%q is neither a lap time (48.60, 0:48.60) nor a reason to leave a lap out (%s)", w, flagList)
-			case len(times) == 0:
-				return p.fail("%q stands before any time; write the time first, then the reason: 49.92 %s", w, lower)
-			}
-			last := &times[len(times)-1]
-			last.Flag = f
-			if f == Spoiled {
-				last.Why = strings.Trim(lower, "-!*.,")
-			}
+			return p.fail("%q is neither a lap time (48.60, 0:48.60) nor a reason to leave a lap out (%s)", w, flagList)
 		}
 	}
 	switch {
