@@ -11,6 +11,8 @@ import (
 
 	validator "github.com/santhosh-tekuri/jsonschema/v6"
 	"github.com/stretchr/testify/require"
+
+	"kartwright/advisor/profile/demo"
 )
 
 // noon is the time at which tests run.
@@ -63,6 +65,22 @@ func TestAnswersMatchTheirSchemas(t *testing.T) {
 		{"rules check", 0, "rules check"},
 		{"rules test", 0, "rules test"},
 		{"rules symptoms", 0, "rules symptoms"},
+		{"measure laser", 0, "measure laser --beam across --distance 1500mm --up 20mm±1mm --forward 1mm --side left --kart alder"},
+		{"measure laser", 0, "measure laser --beam across --distance 1500mm --square 10mm --camber=-1deg"},
+		{"measure widths", 0, "measure widths --front 1102mm --rear 1101mm --over 255mm"},
+		{"measure line", 0, "measure line --toe=-0.2deg --over 255mm"},
+		{"measure incline", 0, "measure incline --reading 89deg --level 90deg"},
+		{"measure plumb", 0, "measure plumb --top 24mm --bottom 22mm --apart 130mm"},
+		{"measure sweep", 0, "measure sweep --kpi 11deg --read 20deg|out=4deg --read 20deg|in=-4deg"},
+		{"measure lock", 0, "measure lock --left 23mm --right 25mm --lock 20deg --reach 255mm --kart alder"},
+		{"measure gauge", 0, "measure gauge --caster 12.5deg"},
+		{"measure centre", 0, "measure centre --left 210mm --right 206mm --radius 38mm --kart alder"},
+		{"measure scales", 0, "measure scales --total 165kg --front 41% --left 50% --cross 50%"},
+		{"measure check", 0, "measure check --left-camber=-1deg --right-camber=-1.5deg --want-camber profile"},
+		{"measure check", 0, "measure check --left-camber=-1deg --right-camber=-1.1deg"},
+		{"measure check", 1, "measure check --left-camber=-5deg --right-camber=-0.5deg"},
+		{"measure gauge", 0, "measure gauge --reading 7mm --write present --kart " + mine(t)},
+		{"measure check", 0, "measure check --left-camber=-1deg --right-camber=-1.5deg --write standard --kart " + mine(t)},
 		{"failure", 2, "dial"},
 		{"failure", 1, "kart check none.toml"},
 		{"failure", 3, "kart check " + broken(t)},
@@ -97,6 +115,15 @@ func TestAnswersMatchTheirSchemas(t *testing.T) {
 			t.Errorf("no command here answers %q", name)
 		}
 	}
+}
+
+// mine is a profile that may be written to.
+func mine(t *testing.T) string {
+	data, ok := demo.Read("alder")
+	require.True(t, ok)
+	name := filepath.Join(t.TempDir(), "mine.toml")
+	require.NoError(t, os.WriteFile(name, data, 0o600))
+	return name
 }
 
 func broken(t *testing.T) string {
