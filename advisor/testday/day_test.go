@@ -41,7 +41,7 @@ func work(t testing.TB, k *profile.Kart, changes ...Change) *Work {
 }
 
 var dayGen = rapid.Custom(func(t *rapid.T) *Day {
-	name := rapid.StringMatching(`[a-zé"\\ ]{1,12}`)
+	name := rapid.StringMatching(`[a-zé][a-zé"\\ ]{0,11}`)
 	d := &Day{
 		Kart: rapid.SampledFrom([]string{"", "alder", "my \"kart\".toml"}).Draw(t, "kart"), Track: rapid.String().Draw(t, "track"), Plan: "ABBA",
 		Smallest: float64(rapid.IntRange(0, 50).Draw(t, "smallest")) / 100, Spread: Spread{0.061, rapid.IntRange(0, 20).Draw(t, "df")}, Gap: 15,
