@@ -33,8 +33,8 @@ theirs; a ± covers all but one reading in twenty.
 'measure check' compares both sides after a change and says what to turn to put
 right what is out.
 
-Signs are the same on both sides: camber + top of the wheel outward, toe + toe-in,
-caster + top of the kingpin rearward.`,
+Signs are the same on both sides: camber + top of the wheel outward, toe +
+toe-in, caster + top of the kingpin rearward.`,
 		RunE: needSub,
 	}
 	cmd.AddCommand(
@@ -353,17 +353,20 @@ func (in *inputs) ofSide(m *measured, figures ...figure) {
 
 func (a *app) laserCommand() *cobra.Command {
 	return a.reading(&cobra.Command{
-		Use:   "laser --beam WAY --distance LENGTH {--up OFFSET | --forward OFFSET} …",
+		Use:   "laser --beam WAY --distance LENGTH {--up OFFSET | --camber ANGLE} …",
 		Short: "Camber and toe from where a laser on the stub axle lands",
-		Long: `laser reads a laser that sits on the plain part of the stub axle and shines along
-it at an upright target. Offsets are counted from the mark that the beam would
+		Long: `laser reads a laser that sits on the plain part of the stub axle and shines
+along it at an upright target. Offsets are counted from the mark that the beam would
 hit without camber and toe: straight across from the stub axle, as high as it.
 An offset is a length, or a number of squares of the target.
 
 Given --camber or --toe instead, it says where the spot should be.`,
-		Example: `  kartwright measure laser --beam across --distance "1500 mm ± 2 mm" --up "-26 mm ± 1 mm"
-  kartwright measure laser --beam outward --distance 2m --square 10mm --up "1.5 squares" --forward="-1 squares"
-  kartwright measure laser --beam across --distance 1500mm --camber=-1deg --toe "1 mm out over 255 mm"`,
+		Example: `  kartwright measure laser --beam across --distance "1500 mm ± 2 mm" \
+      --up "-26 mm ± 1 mm"
+  kartwright measure laser --beam outward --distance 2m --square 10mm \
+      --up "1.5 squares" --forward="-1 squares"
+  kartwright measure laser --beam across --distance 1500mm --camber=-1deg \
+      --toe "1 mm out over 255 mm"`,
 	}, a.laser,
 		"beam: `WAY` the laser shines: across the kart, or outward",
 		"distance: `LENGTH` from the stub axle's end of the laser to the target",
@@ -457,7 +460,8 @@ steering centred.
 
 Given a wanted toe of one wheel (--toe) or of both together (--total), it says
 by how much the rear should be wider.`,
-		Example: `  kartwright measure widths --front "1102 mm ± 0.5 mm" --rear "1101 mm ± 0.5 mm" --over 255mm
+		Example: `  kartwright measure widths --front "1102 mm ± 0.5 mm" --rear "1101 mm ± 0.5 mm" \
+      --over 255mm
   kartwright measure widths --toe "0.5 mm out over 255 mm" --over 255mm`,
 	}, func(in *inputs) (measured, error) {
 		reverse := in.wanted([]string{"front", "rear"}, []string{"toe", "total"})
@@ -497,10 +501,11 @@ func (a *app) lineCommand() *cobra.Command {
 	return a.reading(&cobra.Command{
 		Use:   "line --over LENGTH [--inside] {--front LENGTH --rear LENGTH | --toe TOE}",
 		Short: "Toe of one wheel from a string or straight edge along the kart",
-		Long: `line takes the distances of one wheel from a straight line fore and aft, ahead of
-its stub axle and behind it. The line runs outside the wheels unless --inside is
+		Long: `line takes the distances of one wheel from a straight line fore and aft, ahead
+of its stub axle and behind it. The line runs outside the wheels unless --inside is
 given. Given --toe, it says by how much the front distance should be larger.`,
-		Example: `  kartwright measure line --front "52 mm ± 0.3 mm" --rear "51 mm ± 0.3 mm" --over 255mm
+		Example: `  kartwright measure line --front "52 mm ± 0.3 mm" --rear "51 mm ± 0.3 mm" \
+      --over 255mm
   kartwright measure line --toe=-0.2deg --over 255mm`,
 	}, func(in *inputs) (measured, error) {
 		reverse := in.wanted([]string{"front", "rear"}, []string{"toe"})
@@ -570,7 +575,8 @@ func (a *app) plumbCommand() *cobra.Command {
 		Long: `plumb takes the gaps between a plumb line that hangs outside the wheel and the
 rim, at the top and at the bottom, and the height between the two. Given
 --camber, it says by how much the bottom gap should be larger.`,
-		Example: `  kartwright measure plumb --top "24.5 mm ± 0.3 mm" --bottom "22 mm ± 0.3 mm" --apart 130mm
+		Example: `  kartwright measure plumb --top "24.5 mm ± 0.3 mm" --bottom "22 mm ± 0.3 mm" \
+      --apart 130mm
   kartwright measure plumb --camber=-1deg --apart 130mm`,
 	}, func(in *inputs) (measured, error) {
 		reverse := in.wanted([]string{"top", "bottom"}, []string{"camber"})
@@ -683,7 +689,7 @@ func withSide(set [2]adjust.Setting, s frontend.Side, to adjust.Setting) [2]adju
 
 func (a *app) centreCommand() *cobra.Command {
 	return a.reading(&cobra.Command{
-		Use:   "centre {--left LENGTH --right LENGTH | --column ANGLE} [--radius LENGTH] [--above]",
+		Use:   "centre {--left LENGTH --right LENGTH | --column ANGLE} …",
 		Short: "Is the steering centred: two distances from a mark on the column",
 		Long: `centre takes the distances from a mark on the steering column's lug to the frame
 on the left and on the right, at points equally far out, and says how far the
@@ -691,7 +697,8 @@ column stands from centre and what both should read. --radius is the mark's
 distance from the column's axis. The mark hangs below the axis, as a lug does;
 give --above if it is above it. Given --column, it says how far apart the two
 should read.`,
-		Example: `  kartwright measure centre --left "210 mm ± 0.5 mm" --right "206 mm ± 0.5 mm" --radius 38mm
+		Example: `  kartwright measure centre --left "210 mm ± 0.5 mm" --right "206 mm ± 0.5 mm" \
+      --radius 38mm
   kartwright measure centre --column "2deg left" --radius 38mm`,
 	}, a.centre, "left: `LENGTH` from the mark to the frame's left", "right: `LENGTH` from the mark to the frame's right",
 		"radius: `LENGTH` from the column's axis to the mark", "above!: the mark is above the column's axis",
@@ -782,15 +789,17 @@ func steered(text, plus, minus string) (angle, error) {
 
 func (a *app) scalesCommand() *cobra.Command {
 	return a.reading(&cobra.Command{
-		Use:   "scales {--left-front MASS --right-front MASS --left-rear MASS --right-rear MASS | --total MASS --front SHARE --left SHARE --cross SHARE}",
+		Use:   "scales {--left-front MASS … | --total MASS --front SHARE …}",
 		Short: "Corner weights: total, front, left and cross weight, and back",
 		Long: `scales takes what four scales show under the wheels, kart at rest and driver in
 the seat unless you mean otherwise, and says the total and the shares. Cross
 weight is the share of right front and left rear together.
 
 Given the total and the wanted shares, it says what each scale should show.`,
-		Example: `  kartwright measure scales --left-front 34.2kg --right-front 33.8kg --left-rear 47.9kg --right-rear 49.1kg
-  kartwright measure scales --total 165kg --front "41 %" --left "50 %" --cross "50 %"`,
+		Example: `  kartwright measure scales --left-front 34.2kg --right-front 33.8kg \
+      --left-rear 47.9kg --right-rear 49.1kg
+  kartwright measure scales --total 165kg --front "41 %" --left "50 %" \
+      --cross "50 %"`,
 	}, a.scales, "left-front: `MASS` on the left front scale", "right-front: `MASS` on the right front scale",
 		"left-rear: `MASS` on the left rear scale", "right-rear: `MASS` on the right rear scale",
 		"total: `MASS` of all", "front: wanted `SHARE` on both front wheels", "left: wanted `SHARE` on both left wheels",

@@ -24,9 +24,9 @@ func (a *app) measureCheckCommand() *cobra.Command {
 		Short: "Both sides after a change: equal or not, what is out, what to turn",
 		Long: `check compares readings of both sides after a change, with each other and with
 what was wanted, and says what is out, whether the readings can show it, and
-what to turn on this kart to put it right. A FIGURE is caster, camber or toe; what
-is wanted is an angle, or the word profile for what the profile promises as the
-adjusters stand.
+what to turn on this kart to put it right. A FIGURE is caster, camber or toe;
+what is wanted is an angle, or the word profile for what the profile promises as
+the adjusters stand.
 
 Two readings count as equal if they are within 1 mm on a rule over the rim, or
 what --within and --over say; for caster, with the wheel steered by --lock.
@@ -35,9 +35,12 @@ what --within and --over say; for caster, with the wheel steered by --lock.
 Readings that look like a slipped decimal point, or like left and right swapped,
 are named, and then no turns are given and nothing is written. Exit status 1
 says so, or that the kart cannot be put right all the way.`,
-		Example: `  kartwright measure check --left-camber "-1.0 ± 0.1 deg" --right-camber "-1.5 ± 0.1 deg"
-  kartwright measure check --left-toe "1 mm out over 255 mm" --right-toe "1 mm in over 255 mm" --want-toe profile
-  kartwright measure check --left-caster 12.4deg --right-caster 11.2deg --want-caster 12.5deg --over 1500mm`,
+		Example: `  kartwright measure check --left-camber "-1.0 ± 0.1 deg" \
+      --right-camber "-1.5 ± 0.1 deg"
+  kartwright measure check --left-toe "1 mm out over 255 mm" \
+      --right-toe "1 mm in over 255 mm" --want-toe profile
+  kartwright measure check --left-caster 12.4deg --right-caster 11.2deg \
+      --want-caster 12.5deg --over 1500mm`,
 		Args: noArgs,
 	}
 	in := &inputs{cmd: cmd, texts: map[string]*string{}}

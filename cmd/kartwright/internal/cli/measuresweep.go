@@ -33,12 +33,14 @@ kart's own linkage turns into the wheel's. Steer both ways by the same amount.
 Given --caster and --steer, it says which camber to look for.`,
 		Example: `  kartwright measure sweep --kpi 11deg --read "20 ± 0.3 deg out = 5.1 ± 0.1 deg" \
       --read "20 ± 0.3 deg in = -3.0 ± 0.1 deg"
-  kartwright measure sweep --read "20deg out = 5.1deg" --read "straight = -0.5deg" --read "20deg in = -3.0deg"
-  kartwright measure sweep --kart alder --side left --caster 12deg --steer "20deg left" --at column`,
+  kartwright measure sweep --read "20deg out = 5.1deg" --read "straight = 0.4deg" \
+      --read "20deg in = -3.0deg"
+  kartwright measure sweep --kart alder --side left --caster 12deg \
+      --steer 20deg --at column`,
 	}
 	cmd.Flags().StringArrayVar(&reads, "read", nil, "camber at a steer angle, `\"STEER = CAMBER\"`; two or three times")
 	return a.reading(cmd, func(in *inputs) (measured, error) { return a.sweep(in, reads) },
-		"at: where steer is read: at the `WHEEL` (usual) or at the column",
+		"at: `PLACE` where steer is read: wheel (usual) or column",
 		"kpi: kingpin inclination, `ANGLE`; the profile's if --kart is given",
 		"caster: wanted `ANGLE` of caster", "steer: `ANGLE` to steer to, both ways",
 		"camber: `ANGLE` of camber straight ahead, with --caster; the profile's if --kart is given",
@@ -256,7 +258,7 @@ func (a *app) sweepFor(w *sweeper) (measured, error) {
 
 func (a *app) lockCommand() *cobra.Command {
 	return a.reading(&cobra.Command{
-		Use:   "lock {--left LENGTH --right LENGTH | --caster ANGLE} [--lock ANGLE --reach LENGTH]",
+		Use:   "lock {--left LENGTH --right LENGTH | --caster ANGLE} …",
 		Short: "Is caster equal: a rule read on each wheel at the same lock",
 		Long: `lock compares the caster of the two sides. Steer each wheel outboard in turn by
 the same lock, the left one to the left and the right one to the right, and read
@@ -269,7 +271,8 @@ two points, or the laser's distance), it says how much caster the difference is
 and what would put it right on this kart; and, given a wanted difference of
 caster, left less right, how far apart the rule should read.`,
 		Example: `  kartwright measure lock --left "23.0 ± 0.5 mm" --right "24.5 ± 0.5 mm"
-  kartwright measure lock --left 23mm --right 26mm --lock 20deg --reach 255mm --kart alder
+  kartwright measure lock --left 23mm --right 26mm --lock 20deg --reach 255mm \
+      --kart alder
   kartwright measure lock --caster 0.3deg --lock 20deg --reach 1500mm`,
 	}, a.lock, "left: `LENGTH` that the rule shows on the left", "right: `LENGTH` that it shows on the right",
 		"within: `LENGTH` within which the two count as equal; 1 mm if not given",
