@@ -1,9 +1,11 @@
 package journal
 
 import (
+	"context"
 	"encoding/json"
 	"fmt"
 	"math"
+	"time"
 
 	"kartwright/advisor/learn"
 	"kartwright/advisor/profile"
@@ -74,6 +76,27 @@ func ReadAdvice(text []byte) (*Advice, error) {
 		}
 	}
 	return a, nil
+}
+
+// sameOuting is how long after a session advice is taken to be about it.
+const sameOuting = 6 * time.Hour
+
+// RecordAdvice logs the JSON form of advice at the time given, after the kart's
+// latest session if that was within the last hours.
+func (j *Journal) RecordAdvice(ctx context.Context, at time.Time, text []byte) (*Advice, error) {
+	a, err := ReadAdvice(text)
+	if err != nil {
+		return nil, err
+	}
+	s, err := j.LatestSession(ctx, a.Kart)
+	if err != nil {
+		return nil, err
+	}
+	if s != nil && !s.At.After(at) && at.Sub(s.At) < sameOuting {
+		a.Session = s.ID
+	}
+	a.At = at
+	return a, j.Add(ctx, a)
 }
 
 func (a *Advice) answer() (answer, error) {
