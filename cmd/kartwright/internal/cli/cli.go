@@ -173,6 +173,7 @@ regulations and the scrutineer come first.`,
 	p.BoolVar(&a.units.Minutes, "minutes", false, "print angles in degrees and minutes")
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.AddCommand(a.adviseCommand(), a.hearCommand(), a.dialCommand(), a.whatifCommand(), a.fitCommand(), a.kartCommand(), a.rulesCommand(), a.measureCommand(), a.schemaCommand())
+	root.AddCommand(a.logCommand())
 	for _, topic := range topics {
 		root.AddCommand(topic.command())
 	}
