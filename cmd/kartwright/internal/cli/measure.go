@@ -356,9 +356,9 @@ func (a *app) laserCommand() *cobra.Command {
 		Use:   "laser --beam WAY --distance LENGTH {--up OFFSET | --camber ANGLE} …",
 		Short: "Camber and toe from where a laser on the stub axle lands",
 		Long: `laser reads a laser that sits on the plain part of the stub axle and shines
-along it at an upright target. Offsets are counted from the mark that the beam would
-hit without camber and toe: straight across from the stub axle, as high as it.
-An offset is a length, or a number of squares of the target.
+along it at an upright target. Offsets are counted from the mark that the beam
+would hit without camber and toe: straight across from the stub axle, as high as
+it. An offset is a length, or a number of squares of the target.
 
 Given --camber or --toe instead, it says where the spot should be.`,
 		Example: `  kartwright measure laser --beam across --distance "1500 mm ± 2 mm" \
@@ -502,8 +502,8 @@ func (a *app) lineCommand() *cobra.Command {
 		Use:   "line --over LENGTH [--inside] {--front LENGTH --rear LENGTH | --toe TOE}",
 		Short: "Toe of one wheel from a string or straight edge along the kart",
 		Long: `line takes the distances of one wheel from a straight line fore and aft, ahead
-of its stub axle and behind it. The line runs outside the wheels unless --inside is
-given. Given --toe, it says by how much the front distance should be larger.`,
+of its stub axle and behind it. The line runs outside the wheels unless --inside
+is given. Given --toe, it says by how much the front distance should be larger.`,
 		Example: `  kartwright measure line --front "52 mm ± 0.3 mm" --rear "51 mm ± 0.3 mm" \
       --over 255mm
   kartwright measure line --toe=-0.2deg --over 255mm`,
