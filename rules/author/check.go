@@ -96,7 +96,7 @@ func (c *checker) contradictions() {
 					continue
 				}
 				f, ok := c.universe.meet(o, s, true)
-				if !ok || narrower(s, o) || narrower(o, s) || c.explained(f, v.Move) {
+				if !ok || narrower(s, o) || narrower(o, s) || !sameCase(s, o) && c.explained(f, v.Move) {
 					continue
 				}
 				if len(against) == 0 {
@@ -146,6 +146,12 @@ func wish(m rules.Move, amount float64) string {
 	return m.Decrease
 }
 
+// sameCase reports whether two rules hold for the same, and neither says that it
+// is contested: then no other rules can explain why they disagree.
+func sameCase(a, b *space) bool {
+	return within(a, b) && within(b, a) && a.rule.Contested == "" && b.rule.Contested == ""
+}
+
 // explained reports whether the answer to facts tells that the trade is split on
 // a move: rules of both camps of one contested point fire.
 func (c *checker) explained(f rules.Facts, move string) bool {
@@ -177,7 +183,7 @@ func (c *checker) exceptions() {
 		for _, v := range s.rule.Votes {
 			i := slices.IndexFunc(res.Verdicts, func(x rules.Verdict) bool { return x.Move == v.Move })
 			verdict := res.Verdicts[i]
-			if verdict.Direction != 0 && (verdict.Direction > 0) == (v.Amount > 0) || split(verdict) {
+			if verdict.Direction != 0 && (verdict.Direction > 0) == (v.Amount > 0) {
 				continue
 			}
 			var general []*space

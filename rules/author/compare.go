@@ -198,3 +198,22 @@ func kindOf(a, b rules.Verdict) (Kind, bool) {
 	}
 	return 0, false
 }
+
+// Of returns the comparison with the differences about some moves only.
+func (c Comparison) Of(moves []string) Comparison {
+	all := c.Differences
+	c.Differences, c.Count, c.Differing = nil, [5]int{}, 0
+	seen := map[string]bool{}
+	for _, d := range all {
+		if !slices.Contains(moves, d.Move.ID) {
+			continue
+		}
+		c.Differences = append(c.Differences, d)
+		c.Count[d.Kind]++
+		if key := Describe(rules.Vocabulary{}, d.Facts); !seen[key] {
+			seen[key] = true
+			c.Differing++
+		}
+	}
+	return c
+}

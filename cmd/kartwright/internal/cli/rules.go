@@ -7,7 +7,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"kartwright/rules/diag"
-	"kartwright/rules/ruleset"
 	"kartwright/rules/ruletest"
 	"kartwright/rulesets"
 )
@@ -15,9 +14,10 @@ import (
 func (a *app) rulesCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "rules",
-		Short: "Rule files: check, test, and what complaints they know",
-		Long: `rules checks and tests rule files, and lists the complaints that they know. A
-club's own file extends the shipped set:
+		Short: "Rule files: check, test, explain, survey, compare and write them",
+		Long: `rules is for those who write rules: it checks and tests rule files, says why
+rules answer as they do, surveys which situations they answer, compares two
+sets, and writes new rules. A club's own file extends the shipped set:
 
   format = 1
   set = "club"
@@ -25,41 +25,12 @@ club's own file extends the shipped set:
   extends = ["shipped.toml"]
 
 and adds [[rule]] tables of its own, or [[change]] tables that change a shipped
-rule or switch it off.`,
+rule or switch it off. 'kartwright rules new' writes such a file.`,
 		RunE: needSub,
 	}
-	cmd.AddCommand(a.rulesCheckCommand(), a.rulesTestCommand(), a.rulesSymptomsCommand())
+	cmd.AddCommand(a.rulesCheckCommand(), a.rulesExplainCommand(), a.rulesTestCommand(), a.rulesWhyCommand(), a.rulesGapsCommand(),
+		a.rulesListCommand(), a.rulesNewCommand(), a.rulesDiffCommand(), a.rulesSymptomsCommand())
 	return cmd
-}
-
-func (a *app) rulesCheckCommand() *cobra.Command {
-	return &cobra.Command{
-		Use:   "check [FILE.toml …]",
-		Short: "Find everything that is wrong with rule files",
-		Long: `check reads rule files with all that they extend and prints everything it finds:
-errors, which make a file unusable (exit status 3), and warnings. Without a
-file it checks the shipped rules.`,
-		Example: "  kartwright rules check\n  kartwright rules check club.toml",
-		RunE: func(_ *cobra.Command, args []string) error {
-			fsys, files, err := ruleFiles(args, rulesets.Default)
-			if err != nil {
-				return err
-			}
-			loaded, found := ruleset.Load(fsys, files...)
-			if diag.HasErrors(found) {
-				return fileError{found}
-			}
-			n := len(loaded.Set.Rules())
-			if a.json {
-				return a.writeJSON(rulesCheckJSON{"rules check", n, len(loaded.Files), viewFindings(found)})
-			}
-			if err := diag.WriteText(&a.out, found); err != nil {
-				return err
-			}
-			a.printf("%d rules in %d files; %d warnings\n", n, len(loaded.Files), len(found))
-			return nil
-		},
-	}
 }
 
 func (a *app) rulesTestCommand() *cobra.Command {
@@ -87,9 +58,10 @@ then 1. Without a file it runs the tests of the shipped rules.`,
 			if a.json {
 				out := []resultJSON{}
 				for _, r := range report.Results {
-					x := resultJSON{r.Name, r.At.String(), len(r.Failures) == 0, []string{}}
+					x := resultJSON{r.Name, r.At.String(), len(r.Failures) == 0, []string{}, []string{}}
 					for _, f := range r.Failures {
 						x.Failures = append(x.Failures, f.Text)
+						x.Causes = append(x.Causes, f.Causes...)
 					}
 					out = append(out, x)
 				}

@@ -136,7 +136,8 @@ type resultJSON struct {
 	Name     string   `json:"name"`
 	Place    string   `json:"place"`
 	Passed   bool     `json:"passed"`
-	Failures []string `json:"failures"`
+	Failures []string `json:"failures" jsonschema_description:"what was found and what was wanted"`
+	Causes   []string `json:"causes" jsonschema_description:"the rules behind the failures, each with its place"`
 }
 
 type rulesTestJSON struct {
@@ -172,6 +173,12 @@ var answers = map[string]any{
 	"rules check":     rulesCheckJSON{},
 	"rules test":      rulesTestJSON{},
 	"rules symptoms":  rulesSymptomsJSON{},
+	"rules explain":   rulesExplainJSON{},
+	"rules why":       rulesWhyJSON{},
+	"rules gaps":      rulesGapsJSON{},
+	"rules list":      rulesListJSON{},
+	"rules new":       rulesNewJSON{},
+	"rules diff":      rulesDiffJSON{},
 	"fit template":    fitTemplateJSON{},
 	"fit run":         fitJSON{},
 	"fit next":        fitNextJSON{},
