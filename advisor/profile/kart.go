@@ -21,16 +21,21 @@ type Number struct {
 	Value   float64 // mm or radians, or in Unit
 	PM      float64 // ±: about 95 % sure, two standard deviations; 0 if the profile states none
 	Angle   bool
-	Unit    string // of what is neither a length nor an angle: kg, N/mm, N·m/deg, % (a fraction)
+	Unit    string // of what is neither a length nor an angle: kg, N/mm, N·m/deg, % (a fraction), RatioUnit
 	Assumed bool   // not in the file
 	Source  string // where an assumed value was published, if it was
 }
+
+// RatioUnit is the Unit of a plain ratio.
+const RatioUnit = "to 1"
 
 // Text prints the number with its unit and, if it has one, its ±.
 func (n Number) Text(u geometry.Units) string {
 	say := func(v float64) string {
 		switch n.Unit {
 		case "":
+		case RatioUnit:
+			return strconv.FormatFloat(v, 'f', 3, 64)
 		case shareUnit.word():
 			return strconv.FormatFloat(100*v, 'f', 1, 64) + " %"
 		default:

@@ -645,7 +645,11 @@ func (b *builder) adjuster(a adjusterSpec, side frontend.Side) adjust.Adjuster {
 				doc = f.Doc
 			}
 		}
-		b.note(Number{Path: prefix + q.Field, Doc: doc, Value: q.Value, PM: q.PM, Angle: q.Angle})
+		n := Number{Path: prefix + q.Field, Doc: doc, Value: q.Value, PM: q.PM, Angle: q.Angle}
+		if q.Ratio {
+			n.Unit = RatioUnit
+		}
+		b.note(n)
 	}
 	return adj
 }

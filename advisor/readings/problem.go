@@ -52,8 +52,11 @@ func Learnables(k *profile.Kart) (learn []Learnable, exact []string, err error) 
 			Param:   fit.Param{Name: n.Path, Doc: Plain(n.Path), Unit: fit.Millimetre, Value: n.Value, SD: n.PM / Coverage},
 			Assumed: n.Assumed, from: n.Path, on: [2]bool{true, true},
 		}
-		if n.Angle {
+		switch {
+		case n.Angle:
 			l.Unit = fit.Radian
+		case n.Unit != "":
+			l.Unit = fit.None
 		}
 		key, _ := strings.CutPrefix(n.Path, "corner.")
 		if !slices.Contains(ofOneSide, key) {

@@ -146,8 +146,9 @@ func (e FieldError) Error() string { return e.Field + ": " + e.Err.Error() }
 // Quantity is a measured number that a table stated; a thread states its pitch.
 type Quantity struct {
 	Field     string
-	Value, PM float64 // mm or radians; ± is two standard deviations
+	Value, PM float64 // mm, radians or a plain ratio; ± is two standard deviations
 	Angle     bool
+	Ratio     bool
 }
 
 // Values is an adjuster's table as read from a profile, and the side that it
@@ -240,8 +241,32 @@ func (v *Values) Angle(field string) geometry.Angle {
 }
 
 func (v *Values) note(field string, value, pm float64, angle bool) float64 {
-	v.Quantities = append(v.Quantities, Quantity{field, value, pm, angle})
+	v.Quantities = append(v.Quantities, Quantity{Field: field, Value: value, PM: pm, Angle: angle})
 	return value + v.Nudge[field]
+}
+
+// Ratio returns a ratio, written as a number or, with its ±, as text: "1.05 ±
+// 0.02"; otherwise if absent. An absent one is known exactly.
+func (v *Values) Ratio(field string, otherwise float64) float64 {
+	q := Quantity{Field: field, Value: otherwise, Ratio: true}
+	if text, ok := v.Raw[field].(string); ok {
+		value, pm, spread := strings.Cut(strings.ReplaceAll(text, "+/-", "±"), "±")
+		n, ok := plainNumber(value)
+		if ok && spread {
+			q.PM, ok = plainNumber(pm)
+		}
+		if !ok || q.PM < 0 {
+			v.fail(field, "%q is not a ratio (write 1.05, or \"1.05 ± 0.02\")", text)
+			return otherwise
+		}
+		q.Value = n
+	} else {
+		q.Value = v.Number(field, otherwise)
+	}
+	if v.Has(field) {
+		v.Quantities = append(v.Quantities, q)
+	}
+	return q.Value + v.Nudge[field]
 }
 
 // Turns returns a field in turns, 0 if absent.

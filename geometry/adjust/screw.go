@@ -16,7 +16,7 @@ var _ = register(Kind{
 		pivotField,
 		{Name: "tightening_moves", Type: Word, Required: true, Choices: []string{"rearward", "forward", "inboard", "outboard"}, Doc: "where tightening the screw moves that end", Example: `"rearward"`},
 		threadField, pitchField,
-		{Name: "ratio", Type: Number, Doc: "travel of the kingpin's end for 1 mm of screw", Example: `1.0`},
+		{Name: "ratio", Type: Number, Doc: "travel of the kingpin's end for 1 mm of screw; may carry ±", Example: `"1.00 ± 0.02"`},
 		{Name: "hand", Type: Word, Choices: []string{"right", "left"}, Doc: "thread's hand; a right-hand screw tightens clockwise", Example: `"right"`},
 		{Name: "travel_in", Type: TurnCount, Required: true, Doc: "turns of tightening left from standard", Example: `"3 turns"`},
 		{Name: "travel_out", Type: TurnCount, Required: true, Doc: "turns of loosening left from standard", Example: `"3 turns"`},
@@ -41,7 +41,7 @@ type screw struct {
 }
 
 func buildScrew(v *Values) Adjuster {
-	pitch := v.Pitch()
+	pitch, ratio := v.Pitch(), v.Ratio("ratio", 1)
 	s := &screw{
 		top:     v.Word("pivot", "top", "bottom") == "top",
 		left:    v.Word("hand", "right", "left") == "left",
@@ -49,7 +49,7 @@ func buildScrew(v *Values) Adjuster {
 		gauged:  v.Has("gauge"),
 		gauge:   v.Length("gauge"),
 		lock:    v.lock("the kingpin bolt"),
-		perTurn: directions[v.Word("tightening_moves", "rearward", "forward", "inboard", "outboard")].Scale(float64(pitch) * v.Number("ratio", 1)),
+		perTurn: directions[v.Word("tightening_moves", "rearward", "forward", "inboard", "outboard")].Scale(float64(pitch) * ratio),
 	}
 	s.gaugeTurn = -pitch
 	if v.Word("gauge_when_tightened", "shrinks", "grows") == "grows" {
@@ -60,8 +60,8 @@ func buildScrew(v *Values) Adjuster {
 			v.fail(f, "must not be negative: travel is counted from standard in its own direction")
 		}
 	}
-	if r := v.Number("ratio", 1); r <= 0 || r > 10 {
-		v.fail("ratio", "must lie between 0 and 10, not %g", r)
+	if ratio <= 0 || ratio > 10 {
+		v.fail("ratio", "must lie between 0 and 10, not %g", ratio)
 	}
 	return s
 }

@@ -369,6 +369,8 @@ func TestFieldErrors(t *testing.T) {
 		{"eccentric", map[string]any{"home": "up"}, `home: "up" is not a direction (write a clock hour such as 12 o'clock, or forward, rearward, inboard, outboard)`},
 		{"bush", map[string]any{"positions": []any{map[string]any{"name": "a"}, map[string]any{"name": "a", "sideways": "1 mm"}}, "standard": "b"}, `positions[1].name: "a" is there twice`},
 		{"bush", map[string]any{}, `positions: must list at least two positions, each { name = "…", rearward = "2 mm", inboard = "0 mm" }`},
+		{"screw", map[string]any{"ratio": "about 1"}, `ratio: "about 1" is not a ratio (write 1.05, or "1.05 ± 0.02")`},
+		{"screw", map[string]any{"ratio": "-1"}, "ratio: must lie between 0 and 10, not -1"},
 		{"shims", map[string]any{"thickness": "30 mm"}, "thickness: must lie between 0 and 20 mm, not 30.00 mm"},
 	} {
 		k, _ := adjust.KindNamed(tt.kind)
@@ -396,6 +398,11 @@ func TestNudge(t *testing.T) {
 	a := k.Build(v)
 	if got := math.Hypot(a.Shift(180).Top.X, a.Shift(180).Top.Y); math.Abs(got-4.2) > 1e-12 {
 		t.Errorf("half a turn of a 2.1 mm eccentric moves the pivot %.3f mm, want 4.2", got)
+	}
+	screw, _ := adjust.KindNamed("screw")
+	w := &adjust.Values{Raw: map[string]any{"pivot": "top", "tightening_moves": "forward", "thread": "M8", "ratio": "1.1 ± 0.05", "travel_in": "1 turn", "travel_out": "1 turn"}, Nudge: map[string]float64{"ratio": 0.1, "pitch": 0.05}}
+	if got := screw.Build(w).Shift(1).Top.X; math.Abs(got-1.2*1.3) > 1e-12 || len(w.Errors) > 0 {
+		t.Errorf("a turn of a 1.30 mm screw through a ratio of 1.2 moves %.3f mm (%v), want 1.56", got, w.Errors)
 	}
 	if len(v.Quantities) != 1 || v.Quantities[0] != (adjust.Quantity{Field: "eccentricity", Value: 2, PM: 0.1}) {
 		t.Errorf("quantities %+v", v.Quantities)

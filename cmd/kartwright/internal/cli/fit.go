@@ -381,7 +381,9 @@ func measuredText(p fit.Learned) string {
 	if pm > 0 {
 		decimals = min(6, max(2, 1-int(math.Floor(math.Log10(pm)))))
 	}
-	say := func(v float64) string { return strconv.FormatFloat(v, 'f', decimals, 64) + " " + unit }
+	say := func(v float64) string {
+		return strings.TrimSpace(strconv.FormatFloat(v, 'f', decimals, 64) + " " + unit)
+	}
 	return say(v) + " ± " + say(pm)
 }
 
@@ -394,7 +396,7 @@ func inUnit(u fit.Unit, v float64) float64 {
 }
 
 func unitName(u fit.Unit) string {
-	return map[fit.Unit]string{fit.Radian: "deg", fit.Millimetre: "mm"}[u]
+	return map[fit.Unit]string{fit.Radian: "deg", fit.Millimetre: "mm"}[u] // a ratio has none
 }
 
 // apart returns, a sentence each, the numbers that the readings cannot tell

@@ -77,7 +77,7 @@ type restJSON struct {
 	Path    string  `json:"path"`
 	Value   float64 `json:"value"`
 	PM      float64 `json:"pm"`
-	Unit    string  `json:"unit" jsonschema:"enum=mm,enum=deg"`
+	Unit    string  `json:"unit" jsonschema_description:"mm, deg, or what the number is measured in"`
 	Assumed bool    `json:"assumed" jsonschema_description:"not in the profile"`
 	Turns   float64 `json:"turns" jsonschema_description:"by how many positions it moves the adjuster named by of, if it is off by its ±"`
 	Of      string  `json:"of,omitempty"`
@@ -113,6 +113,9 @@ func viewSureness(p *advisor.Plan, s *advisor.Sureness, notes []string) *surenes
 		v, spread, unit := r.Number.Value, r.Number.PM, "mm"
 		if r.Number.Angle {
 			v, spread, unit = geometry.Angle(v).Degrees(), geometry.Angle(spread).Degrees(), "deg"
+		}
+		if r.Number.Unit != "" {
+			unit = r.Number.Unit
 		}
 		out.Rests = append(out.Rests, restJSON{r.Number.Path, round(v), round(spread), unit, r.Number.Assumed, round(r.Turns), r.Of, degrees(r.Figure), r.Name, r.Number.Doc})
 	}
