@@ -588,8 +588,14 @@ func (v *Verdict) remark(d *Day) {
 			v.note("the drift seems to bend (p %.3f); judge again with a quadratic trend", bent)
 		}
 	}
-	if len(v.Effects) > 1 {
-		v.note("each interval holds 19 times in 20 by itself; among %d changes one is wrong more often than that", len(v.Effects))
+	told := 0
+	for _, e := range v.Effects {
+		if e.finite() {
+			told++
+		}
+	}
+	if told > 1 {
+		v.note("each interval holds 19 times in 20 by itself; among %d changes one is wrong more often than that", told)
 		if d.together() {
 			v.note("the changes were on together: their effects are taken to add up")
 		}
@@ -655,9 +661,14 @@ func Seconds(v float64, decimals int) string {
 func (v *Verdict) IndependentLaps() (laps, worth float64) {
 	n := 0
 	v.used(func(_ int, q *RunResult) {
-		laps += float64(len(q.Summary.Kept))
-		n++
+		if k := len(q.Summary.Kept); k > 0 {
+			laps += float64(k)
+			n++
+		}
 	})
+	if n == 0 {
+		return 0, 0
+	}
 	laps /= float64(n)
 	if v.LapSD == 0 || v.Pooled.DF == 0 || laps < 1 {
 		return 0, 0

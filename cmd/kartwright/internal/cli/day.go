@@ -1,0 +1,931 @@
+package cli
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"kartwright/advisor"
+	"kartwright/advisor/profile"
+	"kartwright/advisor/profile/demo"
+	"kartwright/advisor/testday"
+	"kartwright/rules/diag"
+)
+
+func (a *app) dayCommand() *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   "day",
+		Short: "Plan a test day, run it, and judge what each change was worth",
+		Long: `day tries changes so that track and tyres, which drift all day, cannot pass for
+one of them. 'day plan' orders the runs and says what they can prove; 'day next'
+says what to do now and changes the rest of the plan after a missed run, rain or
+a lost tyre set; 'day verdict' takes the drift out and says which changes
+helped, which did not, and which cannot be told.`,
+		RunE: needSub,
+	}
+	cmd.AddCommand(a.dayPlanCommand(), a.dayNextCommand(), a.dayVerdictCommand())
+	return cmd
+}
+
+type dayPlanOptions struct {
+	kart, where, driver        string
+	changes, minutes, earlier  []string
+	rules                      []string
+	facts                      factFlags
+	take, runs, tyreSets, pick int
+	gap, smallest, spread      float64
+	spreadDF                   int
+	trend, figure, order       string
+	save, html, sheet          string
+	force                      bool
+}
+
+func (a *app) dayPlanCommand() *cobra.Command {
+	var o dayPlanOptions
+	cmd := &cobra.Command{
+		Use:   `plan --change "NAME: WHAT" …`,
+		Short: "Changes to try to a run order, with turns and expected proof",
+		Long: `plan takes the changes to try and the number of runs, and compares the orders
+that protect against drift: less work against more proof. The one it would take
+is marked; --pick takes another, --order one of your own.
+
+A change is NAME: WHAT, WHAT …, where WHAT is
+  caster by +0.5 deg, camber to -1 deg, toe by 1 mm out over 255 mm, height by …
+  an adjuster's position: caster screw+=1/2 turn, top insert=back 1.5
+  minutes 8    spanner time each way, if it is not to be worked out
+  matters 2    how much it matters against the others
+What this kart's profile has no adjuster for is just a name. With --symptom and
+its fellows the changes are those that 'kartwright advise' would try.
+
+Spanner minutes come from a table: --minutes screw=3 changes an entry (stop,
+screw, eccentric, bush, shims, rod, other, or an adjuster's own name).
+
+The spread is how far runs on one setting differ by themselves: --earlier takes
+it from day files of earlier days, --spread states it. Without either it is
+assumed, and only a plan with spare runs of its own can prove anything.`,
+		Example: `  kartwright day plan --change "more caster: caster by +0.5 deg" --runs 8
+  kartwright day plan --change "caster by +0.5 deg" --change "camber by -0.5 deg" \
+      --runs 9 --smallest 0.08 --spread 0.06 --spread-df 12
+  kartwright day plan --symptom understeer/entry --track tight --grip high --take 2`,
+		Args: noArgs,
+		RunE: func(*cobra.Command, []string) error { return a.runDayPlan(o) },
+	}
+	kartFlag(cmd, &o.kart)
+	rulesFlag(cmd, &o.rules)
+	o.facts.add(cmd)
+	f := cmd.Flags()
+	f.StringArrayVar(&o.changes, "change", nil, "a change to try, `NAME: WHAT`; may be repeated")
+	f.IntVar(&o.take, "take", 2, "with --symptom: how many of the suggested changes to try")
+	f.IntVar(&o.runs, "runs", 8, "how many `RUNS` there is time for")
+	f.Float64Var(&o.gap, "gap", 15, "`MINUTES` between two runs")
+	f.IntVar(&o.tyreSets, "tyre-sets", 1, "sets of tyres, used up one after the other")
+	f.Float64Var(&o.smallest, "smallest", 0, "the smallest difference that matters, in `SECONDS` a lap")
+	f.Float64Var(&o.spread, "spread", 0, "spread between runs on one setting: standard deviation in `SECONDS`")
+	f.IntVar(&o.spreadDF, "spread-df", 0, "how many spare runs the spread was found from; 0 takes it as a guess")
+	f.StringArrayVar(&o.earlier, "earlier", nil, "a day `FILE` of an earlier day to take the spread from; may be repeated")
+	f.StringArrayVar(&o.minutes, "minutes", nil, "spanner time of a part on one side, `PART=MINUTES`; may be repeated")
+	f.StringVar(&o.trend, "trend", "linear", "form of the drift to take out: none, linear, quadratic")
+	f.StringVar(&o.figure, "figure", "typical", "how a run is summed up: typical, median, huber, or \"lap 7\"")
+	f.StringVar(&o.order, "order", "", "an order of your own: ABBA, or \"0 1 0 2 0\" with 0 for the base")
+	f.IntVar(&o.pick, "pick", 0, "take the plan of this `NUMBER` instead of the marked one")
+	f.StringVar(&o.where, "where", "", "name of the `PLACE`, for the sheet")
+	f.StringVar(&o.driver, "driver", "", "name of the `DRIVER`, for the sheet")
+	f.StringVar(&o.save, "save", "", "write the day to this `FILE`.toml for 'day next' and 'day verdict'")
+	f.StringVar(&o.html, "html", "", "write a sheet with tick boxes for printing to this `FILE`.html")
+	f.StringVar(&o.sheet, "sheet", "", "write the sheet as plain text, 80 columns, to this `FILE`.txt")
+	f.BoolVar(&o.force, "force", false, "overwrite files that are there already")
+	return cmd
+}
+
+// dayChanges reads --change, or asks for advice.
+func (a *app) dayChanges(o dayPlanOptions) ([]testday.Change, error) {
+	var out []testday.Change
+	for _, text := range o.changes {
+		c, err := testday.ParseChange(text)
+		if err != nil {
+			return nil, usageError{err}
+		}
+		out = append(out, c)
+	}
+	if len(o.facts.symptoms) == 0 {
+		if len(out) == 0 {
+			return nil, usagef("say what to try, for example --change \"more caster: caster by +0.5 deg\"\nRun 'kartwright day plan --help' for usage.")
+		}
+		return out, nil
+	}
+	set, err := a.loadRules(o.rules)
+	if err != nil {
+		return nil, err
+	}
+	facts, err := o.facts.facts(set)
+	if err != nil {
+		return nil, err
+	}
+	if _, err := set.Compile(facts); err != nil {
+		return nil, usageError{err}
+	}
+	k, _, err := a.loadKart(o.kart)
+	if err != nil {
+		return nil, err
+	}
+	adv, err := advisor.Advise(advisor.Request{Kart: k, Rules: set, Facts: facts})
+	if err != nil {
+		return nil, err
+	}
+	if adv.First == nil {
+		return nil, fmt.Errorf("there is no change to take from the advice (%s); see 'kartwright advise'", adv.Status)
+	}
+	for i, s := range append([]advisor.Suggestion{*adv.First}, adv.Alternatives...) {
+		if i == o.take {
+			break
+		}
+		out = append(out, testday.Suggested(&s))
+	}
+	return out, nil
+}
+
+// rates reads --minutes.
+func rates(list []string) (testday.Rates, error) {
+	r := testday.UsualRates
+	for _, text := range list {
+		name, value, ok := strings.Cut(text, "=")
+		m, err := strconv.ParseFloat(strings.TrimSpace(value), 64)
+		if !ok || err != nil {
+			return r, usagef("--minutes %q: write PART=MINUTES, for example screw=3", text)
+		}
+		if err := r.Set(strings.TrimSpace(name), m); err != nil {
+			return r, usagef("--minutes: %w", err)
+		}
+	}
+	return r, nil
+}
+
+// spreadOf joins --spread and --earlier.
+func (a *app) spreadOf(sd float64, df int, earlier []string) (testday.Spread, error) {
+	s := testday.Spread{SD: testday.UsualSpread}
+	switch {
+	case sd == 0 && df != 0:
+		return s, usagef("--spread-df says how well --spread is known; give --spread too")
+	case sd != 0 && len(earlier) > 0:
+		return s, usagef("give either --spread or --earlier, not both")
+	case sd < 0 || sd > 5 || df < 0:
+		return s, usagef("--spread %g with --spread-df %d: expected a time between 0 and 5 s and no negative count", sd, df)
+	case sd > 0:
+		return testday.Spread{SD: sd, DF: df}, nil
+	}
+	if len(earlier) == 0 {
+		return s, nil
+	}
+	var days []*testday.Verdict
+	for _, name := range earlier {
+		d, err := a.loadDay(name)
+		if err != nil {
+			return s, err
+		}
+		d.Spread.DF = 0 // its own runs only: nothing counts twice
+		v, err := d.Judge()
+		if err != nil {
+			return s, fmt.Errorf("%s: %w", name, err)
+		}
+		days = append(days, v)
+	}
+	if s = testday.Pool(days...); s.DF == 0 {
+		return s, fmt.Errorf("the earlier days have no run to spare, so they do not tell the spread; leave --earlier out")
+	}
+	return s, nil
+}
+
+func (a *app) loadDay(name string) (*testday.Day, error) {
+	data, err := os.ReadFile(name)
+	if err != nil {
+		return nil, readError("the test day", name, err)
+	}
+	d, found := testday.Parse(name, data)
+	if diag.HasErrors(found) {
+		return nil, fileError{found}
+	}
+	return d, nil
+}
+
+// dayKart loads the kart of a day, which a relative path may name as seen from
+// the day's own folder. It is nil if the day needs none.
+func (a *app) dayKart(d *testday.Day, file, override string) (*profile.Kart, error) {
+	name := orElse(override, d.Kart)
+	if name == "" {
+		return nil, nil
+	}
+	if _, isDemo := demo.Read(name); !isDemo && override == "" && !filepath.IsAbs(name) {
+		if _, err := os.Stat(name); err != nil {
+			if beside := filepath.Join(filepath.Dir(file), name); beside != name {
+				if _, err := os.Stat(beside); err == nil {
+					name = beside
+				}
+			}
+		}
+	}
+	k, _, err := a.loadKart(name)
+	return k, err
+}
+
+// free refuses to overwrite a file without --force.
+func free(name string, force bool) error {
+	if name == "" || force {
+		return nil
+	}
+	if _, err := os.Stat(name); err == nil {
+		return fmt.Errorf("%s is there already; choose another name, or --force to overwrite it", name)
+	}
+	return nil
+}
+
+func (a *app) runDayPlan(o dayPlanOptions) error {
+	changes, err := a.dayChanges(o)
+	if err != nil {
+		return err
+	}
+	d := &testday.Day{Track: o.where, Driver: o.driver, Smallest: o.smallest, Gap: o.gap, Changes: changes}
+	if o.smallest < 0 || o.gap < 0 {
+		return usagef("--smallest and --gap must not be negative")
+	}
+	if d.Rates, err = rates(o.minutes); err != nil {
+		return err
+	}
+	if d.Trend, err = testday.ParseTrend(o.trend); err != nil {
+		return usagef("--trend: %w", err)
+	}
+	if d.Figure, err = testday.ParseFigure(o.figure); err != nil {
+		return usagef("--figure: %w", err)
+	}
+	if d.Spread, err = a.spreadOf(o.spread, o.spreadDF, o.earlier); err != nil {
+		return err
+	}
+	for _, name := range []string{o.save, o.html, o.sheet} {
+		if err := free(name, o.force); err != nil {
+			return err
+		}
+	}
+	var k *profile.Kart
+	if d.NeedsKart() {
+		if k, _, err = a.loadKart(o.kart); err != nil {
+			return err
+		}
+		d.Kart = orElse(orElse(o.kart, a.Getenv("KARTWRIGHT_KART")), demo.Default)
+		d.Base = testday.BaseOf(k, k.Present)
+	}
+	w, err := d.Work(k)
+	if err != nil {
+		return err
+	}
+	r := d.Request(w, o.runs, o.tyreSets)
+	var list []testday.Option
+	best := 0
+	if o.order != "" {
+		order, err := testday.ParseOrder(o.order, len(changes))
+		if err != nil {
+			return usagef("--order: %w", err)
+		}
+		own, err := testday.Given(r, order)
+		if err != nil {
+			return err
+		}
+		list = []testday.Option{own}
+	} else {
+		if list, best, err = testday.Options(r); err != nil {
+			return err
+		}
+		if o.pick != 0 {
+			if o.pick < 1 || o.pick > len(list) {
+				return usagef("--pick %d: there are plans 1 to %d", o.pick, len(list))
+			}
+			best = o.pick - 1
+		}
+	}
+	chosen := &list[best]
+	d.Plan, d.Runs = chosen.Name, chosen.Runs(o.tyreSets)
+	sheet, err := d.Sheet(w, 0, a.units)
+	if err != nil {
+		return err
+	}
+	if o.save != "" {
+		if err := writeFile(o.save, d.Text()); err != nil {
+			return err
+		}
+	}
+	if o.html != "" {
+		page, err := d.PrintHTML(w, sheet)
+		if err != nil {
+			return err
+		}
+		if err := writeFile(o.html, page); err != nil {
+			return err
+		}
+	}
+	if o.sheet != "" {
+		if err := writeFile(o.sheet, []byte(d.PrintText(w, sheet))); err != nil {
+			return err
+		}
+	}
+	if a.json {
+		return a.writeJSON(viewDayPlan(d, list, best, r, sheet, o.save, a))
+	}
+	a.printDayPlan(d, w, list, best, r, sheet, o)
+	return nil
+}
+
+func (a *app) printDayPlan(d *testday.Day, w *testday.Work, list []testday.Option, best int, r testday.Request, sheet []testday.RunSheet, o dayPlanOptions) {
+	a.para("", "To try: "+strings.Join(changeNames(d), "; ")+".")
+	switch {
+	case d.Spread.DF > 0:
+		a.para("", fmt.Sprintf("Usual spread between runs: %.3f s, from %d spare runs.", d.Spread.SD, d.Spread.DF))
+	case o.spread > 0:
+		a.para("", fmt.Sprintf("Spread between runs, as you say: %.3f s (a guess: the plan's own spare runs must confirm it).", d.Spread.SD))
+	default:
+		a.para("", fmt.Sprintf("Spread between runs: not known, %.2f s assumed. An earlier day's file (--earlier) makes every plan prove more.", d.Spread.SD))
+	}
+	if d.Smallest > 0 {
+		a.para("", fmt.Sprintf("What matters: %.2f s a lap.", d.Smallest))
+	}
+	a.heading("Plans: less work against more proof")
+	a.printf("     %-36s%5s%8s%9s%9s%10s\n", "plan", "runs", "changes", "spanner", "± 95 %", "can show")
+	for i := range list {
+		p := &list[i]
+		mark := "  "
+		if i == best {
+			mark = "→ "
+		}
+		name := p.Name
+		if len([]rune(name)) > 35 {
+			name = string([]rune(name)[:34]) + "…"
+		}
+		a.printf("%s%2d %s%5d%8d%s%9s%10s\n", mark, i+1, pad(name, 36), len(p.Order), p.Steps, leftPad(fmt.Sprintf("%.0f min", p.Minutes), 9), proofText(p.Worst().Half), proofText(p.Worst().Detect))
+	}
+	a.para("  ", "± 95 % is how closely each change will be known; \"can show\" is the difference that is shown four times in five.")
+	chosen := &list[best]
+	a.heading("Plan: " + chosen.Name)
+	a.para("  ", sentence(chosen.Why)+" Order "+chosen.Order.String()+" (0 is the base).")
+	for j, c := range d.Changes {
+		p := chosen.Proof[j]
+		if math.IsInf(p.Half, 1) {
+			a.para("  - ", c.Name+": nothing can be proved with this plan alone; it has no run to spare and no earlier spread to go by.")
+			continue
+		}
+		a.para("  - ", fmt.Sprintf("With this spread, the plan can show %.2f s for %s (± %.2f s).", p.Detect, c.Name, p.Half))
+	}
+	if d.Smallest > 0 && chosen.Worst().Detect > d.Smallest {
+		a.para("  - ", fmt.Sprintf("No more than that: %.2f s may go unnoticed. More runs, or a spread from earlier days, would help; more laps in a run hardly do.", d.Smallest))
+	}
+	if bent := chosen.Bent.Var; chosen.Worth.DF > 0 {
+		for j := range bent {
+			if math.IsInf(bent[j], 1) {
+				a.para("  - ", "If the drift bends (a wet track that dries, the first laps of the morning), this plan cannot tell it from the changes.")
+				break
+			}
+		}
+	}
+	if r.Apart != "" && len(d.Changes) > 1 {
+		a.para("  - ", "Plans with several changes on at once are left out: "+r.Apart+".")
+	}
+	if chosen.Longest > d.Gap && d.Gap > 0 {
+		a.para("  - ", fmt.Sprintf("The longest stop takes about %.0f min, the gap is %.0f min.", chosen.Longest, d.Gap))
+	}
+	a.heading("Runs")
+	for _, s := range sheet {
+		a.printRunSheet(s)
+	}
+	for s := range setups(sheet) {
+		for _, n := range w.Notes(s) {
+			a.para("  Note: ", w.Say(s)+": "+n+".")
+		}
+	}
+	a.heading("Before you start")
+	a.para("  ", "Same driver, pressures, fuel and number of laps in every run, about eight laps that count; the driver says better, same or worse before he sees the clock.")
+	for _, f := range []struct{ name, what string }{{o.save, "The day is in %s; after each run: kartwright day next %[1]s --laps \"48.60 48.55 …\""}, {o.html, "For printing: %s"}, {o.sheet, "Plain sheet: %s"}} {
+		if f.name != "" {
+			a.para("  ", fmt.Sprintf(f.what, f.name))
+		}
+	}
+	if o.save == "" {
+		a.para("  ", "Nothing is saved; with --save day.toml the day can be run and judged.")
+	}
+}
+
+// setups yields the setups of a sheet in the order of their first run.
+func setups(sheet []testday.RunSheet) func(func(testday.Setup) bool) {
+	return func(yield func(testday.Setup) bool) {
+		seen := map[testday.Setup]bool{}
+		for _, s := range sheet {
+			if !seen[s.Setup] {
+				seen[s.Setup] = true
+				if !yield(s.Setup) {
+					return
+				}
+			}
+		}
+	}
+}
+
+func changeNames(d *testday.Day) []string {
+	var out []string
+	for _, c := range d.Changes {
+		out = append(out, c.Name)
+	}
+	return out
+}
+
+func proofText(v float64) string {
+	if math.IsInf(v, 1) {
+		return "no proof"
+	}
+	return fmt.Sprintf("%.2f s", v)
+}
+
+func leftPad(s string, n int) string {
+	return strings.Repeat(" ", max(0, n-len([]rune(s)))) + s
+}
+
+// printRunSheet prints one run: its setup and what to turn before it.
+func (a *app) printRunSheet(s testday.RunSheet) {
+	note := fmt.Sprintf("tyre set %d", s.Tyres)
+	if s.NewSet {
+		note = fmt.Sprintf("change to tyre set %d", s.Tyres)
+	}
+	if s.Minutes > 0 {
+		note += fmt.Sprintf(", %.0f min", s.Minutes)
+	}
+	a.para(fmt.Sprintf("  %2d  ", s.Number), s.Name+" ("+note+")")
+	for _, t := range s.Turns {
+		a.para("        ", t)
+	}
+	for _, c := range s.Check {
+		a.para("        ", c)
+	}
+}
+
+type dayNextOptions struct {
+	kart, laps, lapsFile, says, feel  string
+	missed                            string
+	time                              float64
+	rain, lostTyres, changed, outIn   bool
+	trackChanged, takeBack, missedSet bool
+	left                              int
+}
+
+func (a *app) dayNextCommand() *cobra.Command {
+	var o dayNextOptions
+	cmd := &cobra.Command{
+		Use:   "next DAY.toml [--laps TIMES | --missed WHY | --rain] …",
+		Short: "Record a run, and say what to do now",
+		Long: `next says which run comes now and what to turn for it, from how the kart stands.
+With a result it records the run first: lap times, a missed run, or rain.
+
+When a run was missed, rained off, the tyres lost (--lost-tyres) or the time ran
+out (--left), the rest of the day is planned anew around what was driven
+already. The kart is taken to stand as in the last run that was driven; add
+--changed if it was set up already for a run that was then missed.
+
+Lap times are taken as people paste them: 48.60, 0:48.60 or 48,60, several on a
+line or one on each, with a lap number before and a word after that says why a
+lap does not count: out, in, traffic, spin, yellow. Or a table with a column
+"time".`,
+		Example: `  kartwright day next day.toml
+  kartwright day next day.toml --laps "49.92 out 48.61 48.42 48.35 49.88 traffic" --feel better
+  kartwright day next day.toml --missed "flat tyre" --left 4`,
+		Args: oneDay,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			o.missedSet = cmd.Flags().Changed("missed")
+			return a.runDayNext(args[0], o)
+		},
+	}
+	f := cmd.Flags()
+	f.StringVar(&o.kart, "kart", "", "another profile than the day's own: a `FILE`.toml or a demo kart")
+	f.StringVar(&o.laps, "laps", "", "the run's lap `TIMES`")
+	f.StringVar(&o.lapsFile, "laps-file", "", "a `FILE` with the run's lap times; - reads them from standard input")
+	f.Float64Var(&o.time, "time", 0, "the run's one figure in `SECONDS`, instead of its laps")
+	f.BoolVar(&o.outIn, "out-in", false, "the first lap is the out-lap and the last the in-lap")
+	f.StringVar(&o.says, "says", "", "the driver's `WORDS`")
+	f.StringVar(&o.feel, "feel", "", "against the base: better, same or worse")
+	f.StringVar(&o.missed, "missed", "", "the run was not driven, and `WHY`")
+	f.BoolVar(&o.changed, "changed", false, "with --missed: the kart was set up for it already")
+	f.BoolVar(&o.rain, "rain", false, "the run was rained off; what comes after is compared among itself")
+	f.BoolVar(&o.lostTyres, "lost-tyres", false, "the tyres are done for: the rest is on another set")
+	f.BoolVar(&o.trackChanged, "track-changed", false, "the track is another from now on: oil, dust, other classes' rubber")
+	f.IntVar(&o.left, "left", -1, "there is time for this many `RUNS` more")
+	f.BoolVar(&o.takeBack, "take-back", false, "take back the last run that was recorded")
+	return cmd
+}
+
+// oneDay accepts exactly one day file.
+func oneDay(cmd *cobra.Command, args []string) error {
+	if len(args) != 1 {
+		return usagef("%s takes one day file, written by 'kartwright day plan --save'", cmd.CommandPath())
+	}
+	return nil
+}
+
+// record enters a run's result. It returns a sentence that says what was
+// entered, "" if nothing was.
+func (o dayNextOptions) record(d *testday.Day, a *app) (string, error) {
+	given := 0
+	for _, g := range []bool{o.laps != "", o.lapsFile != "", o.time != 0, o.missedSet, o.rain, o.takeBack} {
+		if g {
+			given++
+		}
+	}
+	switch {
+	case given > 1:
+		return "", usagef("give one of --laps, --laps-file, --time, --missed, --rain and --take-back")
+	case (o.says != "" || o.feel != "") && (given == 0 || o.missedSet || o.takeBack):
+		return "", usagef("--says and --feel go with the result of a run: --laps, --laps-file or --time")
+	case o.changed && !o.missedSet:
+		return "", usagef("--changed goes with --missed")
+	case o.outIn && o.laps == "" && o.lapsFile == "":
+		return "", usagef("--out-in goes with --laps or --laps-file")
+	}
+	feel := testday.Feel(o.feel)
+	if feel != testday.NoWord && feel != testday.Better && feel != testday.Same && feel != testday.Worse {
+		return "", usagef("--feel is %q, expected better, same or worse", o.feel)
+	}
+	i := d.Next()
+	if o.takeBack {
+		if i == 0 {
+			return "", fmt.Errorf("no run is recorded that could be taken back")
+		}
+		d.TakeBack()
+		return fmt.Sprintf("Run %d is taken back.", i), nil
+	}
+	if given > 0 && i == len(d.Runs) {
+		return "", fmt.Errorf("all %d runs of the day are recorded; --left %d adds one", len(d.Runs), 1)
+	}
+	if given == 0 {
+		return "", nil
+	}
+	r := &d.Runs[i]
+	text := o.laps
+	switch {
+	case o.missedSet:
+		r.State, r.Why, r.Fitted = testday.Missed, o.missed, o.changed
+		return fmt.Sprintf("Run %d is missed.", i+1), nil
+	case o.rain:
+		r.State, r.Says, r.Feel = testday.Rain, o.says, feel
+		if i+1 < len(d.Runs) {
+			d.Runs[i+1].Break = true
+		}
+		return fmt.Sprintf("Run %d is rained off; later runs are compared among themselves.", i+1), nil
+	case o.time != 0:
+		if o.time < 10 || o.time > 600 {
+			return "", usagef("--time %g: a lap takes between 10 and 600 s", o.time)
+		}
+		r.State, r.Value, r.Says, r.Feel = testday.Done, o.time, o.says, feel
+		return fmt.Sprintf("Run %d: %.3f s.", i+1, o.time), nil
+	case o.lapsFile == "-":
+		data, err := io.ReadAll(a.In)
+		if err != nil {
+			return "", fmt.Errorf("the lap times cannot be read: %w", err)
+		}
+		text = string(data)
+	case o.lapsFile != "":
+		data, err := os.ReadFile(o.lapsFile)
+		if err != nil {
+			return "", readError("the lap times", o.lapsFile, err)
+		}
+		text = string(data)
+	}
+	laps, err := testday.ParseLaps(text)
+	if err != nil {
+		if o.laps != "" {
+			return "", usageError{err}
+		}
+		return "", err
+	}
+	if o.outIn {
+		if len(laps) < 3 {
+			return "", usagef("--out-in: %d laps leave none between the out-lap and the in-lap", len(laps))
+		}
+		laps[0].Flag, laps[len(laps)-1].Flag = testday.OutLap, testday.InLap
+	}
+	s, err := testday.Summarise(laps, d.Figure)
+	if err != nil {
+		return "", err
+	}
+	r.State, r.Laps, r.Says, r.Feel = testday.Done, laps, o.says, feel
+	said := fmt.Sprintf("Run %d: %.3f s from %d of %d laps.", i+1, s.Value, len(s.Kept), len(laps))
+	for _, l := range s.Left {
+		said += fmt.Sprintf(" Lap %d, %s: %s.", l.Number, strings.Fields(l.Lap.String())[0], l.Why)
+	}
+	for _, x := range s.Doubts {
+		said += " " + sentence(x)
+	}
+	return said, nil
+}
+
+func (a *app) runDayNext(file string, o dayNextOptions) error {
+	d, err := a.loadDay(file)
+	if err != nil {
+		return err
+	}
+	if o.left > testday.MaxRuns || o.left < -1 {
+		return usagef("--left %d: expected 0 to %d", o.left, testday.MaxRuns)
+	}
+	said, err := o.record(d, a)
+	if err != nil {
+		return err
+	}
+	k, err := a.dayKart(d, file, o.kart)
+	if err != nil {
+		return err
+	}
+	w, err := d.Work(k)
+	if err != nil {
+		return err
+	}
+	next := d.Next()
+	if o.lostTyres {
+		d.NewTyres(next)
+	}
+	if o.trackChanged && next < len(d.Runs) {
+		d.Runs[next].Break = true
+	}
+	anew := false
+	if o.missedSet || o.rain || o.lostTyres || o.trackChanged || o.left >= 0 {
+		if anew, err = d.Replan(w, o.left); err != nil {
+			return err
+		}
+	}
+	if said != "" || anew || o.lostTyres || o.trackChanged {
+		if err := writeFile(file, d.Text()); err != nil {
+			return err
+		}
+	}
+	next = d.Next()
+	sheet, err := d.Sheet(w, next, a.units)
+	if err != nil {
+		return err
+	}
+	worth := d.Expected()
+	if a.json {
+		return a.writeJSON(viewDayNext(d, said, anew, sheet, worth, a))
+	}
+	if said != "" {
+		a.para("", said)
+	}
+	if anew {
+		a.para("", "The rest of the day is planned anew.")
+	}
+	if len(sheet) == 0 {
+		a.printf("\nNo run is left. Judge the day: kartwright day verdict %s\n", file)
+		return nil
+	}
+	first := sheet[0]
+	a.heading(fmt.Sprintf("Now: run %d of %d, %s", first.Number, len(d.Runs), first.Name))
+	if first.NewSet {
+		a.para("  ", fmt.Sprintf("Change to tyre set %d.", first.Tyres))
+	}
+	if len(first.Turns) == 0 {
+		a.para("  ", "Nothing to turn.")
+	}
+	for _, t := range first.Turns {
+		a.para("  - ", sentence(t))
+	}
+	for _, c := range first.Check {
+		a.para("  - ", "Check, toe last. "+sentence(c))
+	}
+	if first.Plan != nil {
+		a.para("  ", fmt.Sprintf("About %.0f min.", first.Minutes))
+		a.printCautions(first.Plan.Cautions())
+	}
+	if len(sheet) > 1 {
+		a.heading("Then")
+		for _, s := range sheet[1:] {
+			a.para(fmt.Sprintf("  %2d  ", s.Number), s.Name+fmt.Sprintf(" (tyre set %d)", s.Tyres))
+		}
+	}
+	a.heading("What the day will tell, if it goes on so")
+	for j, c := range d.Changes {
+		if math.IsInf(worth.Var[j], 1) {
+			a.para("  - ", c.Name+": nothing; it cannot be told from drift any more. More runs (--left) would mend it.")
+			continue
+		}
+		p := testday.Prove(worth.Var[j], worth.DF, d.Spread)
+		if math.IsInf(p.Half, 1) {
+			a.para("  - ", c.Name+": a difference, but no run is to spare to say how sure it is.")
+			continue
+		}
+		a.para("  - ", fmt.Sprintf("%s: known to ± %.2f s; %.2f s would be shown.", c.Name, p.Half, p.Detect))
+	}
+	return nil
+}
+
+type dayVerdictOptions struct {
+	trend, figure, svg string
+	earlier            []string
+	spread, smallest   float64
+	spreadDF           int
+	laps, force        bool
+	smallestSet        bool
+}
+
+func (a *app) dayVerdictCommand() *cobra.Command {
+	var o dayVerdictOptions
+	cmd := &cobra.Command{
+		Use:   "verdict DAY.toml",
+		Short: "What each change was worth, with drift taken out",
+		Long: `verdict sums up each run so that traffic and spins do not count, takes the drift
+of track and tyres out, and says of each change how much it is worth, how sure
+that is, and whether it can be told at all. Differences are changed minus base:
+minus is quicker. The driver's words stand beside the clock.
+
+The spread between runs comes from the day's own spare runs, together with that
+of earlier days if the plan was made with one, or if --earlier or --spread with
+--spread-df give it here.`,
+		Example: `  kartwright day verdict day.toml
+  kartwright day verdict day.toml --earlier spring.toml --svg day.svg --laps`,
+		Args: oneDay,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			o.smallestSet = cmd.Flags().Changed("smallest")
+			return a.runDayVerdict(args[0], o)
+		},
+	}
+	f := cmd.Flags()
+	f.StringVar(&o.trend, "trend", "", "another form of the drift than planned: none, linear, quadratic")
+	f.StringVar(&o.figure, "figure", "", "another figure of a run: typical, median, huber, or \"lap 7\"")
+	f.Float64Var(&o.smallest, "smallest", 0, "another smallest difference that matters, in `SECONDS` a lap")
+	f.StringArrayVar(&o.earlier, "earlier", nil, "a day `FILE` of an earlier day to take the spread from; may be repeated")
+	f.Float64Var(&o.spread, "spread", 0, "spread between runs on one setting in `SECONDS`; needs --spread-df")
+	f.IntVar(&o.spreadDF, "spread-df", 0, "how many spare runs the spread was found from")
+	f.StringVar(&o.svg, "svg", "", "draw the runs with the drift line into this `FILE`.svg")
+	f.BoolVar(&o.force, "force", false, "overwrite the drawing if it is there already")
+	f.BoolVar(&o.laps, "laps", false, "also list the laps that were left out, and other figures of each run")
+	return cmd
+}
+
+func (a *app) runDayVerdict(file string, o dayVerdictOptions) error {
+	d, err := a.loadDay(file)
+	if err != nil {
+		return err
+	}
+	if o.trend != "" {
+		if d.Trend, err = testday.ParseTrend(o.trend); err != nil {
+			return usagef("--trend: %w", err)
+		}
+	}
+	if o.figure != "" {
+		if d.Figure, err = testday.ParseFigure(o.figure); err != nil {
+			return usagef("--figure: %w", err)
+		}
+	}
+	if o.smallestSet {
+		if o.smallest < 0 {
+			return usagef("--smallest must not be negative")
+		}
+		d.Smallest = o.smallest
+	}
+	if o.spread != 0 && o.spreadDF < 1 {
+		return usagef("--spread needs --spread-df: how many spare runs it was found from; a guess cannot make a verdict surer")
+	}
+	if o.spread != 0 || o.spreadDF != 0 || len(o.earlier) > 0 {
+		if d.Spread, err = a.spreadOf(o.spread, o.spreadDF, o.earlier); err != nil {
+			return err
+		}
+	}
+	if err := free(o.svg, o.force); err != nil {
+		return err
+	}
+	v, err := d.Judge()
+	if err != nil {
+		return fmt.Errorf("%s: %w", file, err)
+	}
+	if o.svg != "" {
+		if err := writeFile(o.svg, v.SVG(d)); err != nil {
+			return err
+		}
+	}
+	if a.json {
+		return a.writeJSON(viewDayVerdict(d, v))
+	}
+	a.printDayVerdict(d, v, o)
+	return nil
+}
+
+func (a *app) printDayVerdict(d *testday.Day, v *testday.Verdict, o dayVerdictOptions) {
+	title := "Verdict"
+	if d.Track != "" {
+		title += ", " + d.Track
+	}
+	a.printf("%s\n", title)
+	for _, e := range v.Effects {
+		a.para("  - ", sentence(e.Text))
+		for _, more := range []string{e.Detail, e.FeelText} {
+			if more != "" {
+				a.para("    ", sentence(more))
+			}
+		}
+		if e.Pairs != nil {
+			a.para("    ", fmt.Sprintf("Neighbouring runs compared by rank: %s (%s to %s).", testday.Seconds(e.Pairs.Estimate, 2), testday.Seconds(e.Pairs.Interval.Lo, 2), testday.Seconds(e.Pairs.Interval.Hi, 2)))
+		}
+		if !math.IsNaN(e.Naive) && e.Outcome != testday.NeverRun {
+			a.para("    ", fmt.Sprintf("The first run with it against the run before it says %s, drift and all.", testday.Seconds(e.Naive, 2)))
+		}
+	}
+	if d.Smallest > 0 {
+		a.para("  ", fmt.Sprintf("What matters is %.2f s a lap.", d.Smallest))
+	}
+	a.heading("Runs (minus is quicker)")
+	a.printf("  %3s  %s%-8s%9s%10s  %s\n", "run", pad("set-up", 26), "laps", "time", "off line", "driver")
+	for _, q := range v.Runs {
+		r := d.Runs[q.Run]
+		name := d.Say(r.Setup)
+		if len([]rune(name)) > 25 {
+			name = string([]rune(name)[:24]) + "…"
+		}
+		if !q.Used {
+			a.para(fmt.Sprintf("  %3d  %s", q.Run+1, pad(name, 26)), q.Why)
+			continue
+		}
+		laps := "-"
+		if len(r.Laps) > 0 {
+			laps = fmt.Sprintf("%d of %d", len(q.Summary.Kept), len(r.Laps))
+		}
+		words := strings.TrimSpace(string(r.Feel) + " " + quoted(r.Says))
+		odd := " "
+		if q.Odd {
+			odd = "!"
+		}
+		a.para(strings.TrimRight(fmt.Sprintf("  %3d  %s%-8s%9.3f%+10.3f%s ", q.Run+1, pad(name, 26), laps, q.Value, q.Residual, odd), " ")+"  ", words)
+	}
+	a.printf("\n")
+	for _, line := range v.Chart(d) {
+		a.printf("%s\n", line)
+	}
+	a.para("  ", v.Legend(d)+".")
+	a.heading("Drift and spread")
+	if v.Trend > testday.NoTrend && !math.IsNaN(v.Drift.Value) {
+		a.para("  - ", fmt.Sprintf("Drift %s a run (± %s); the base at mid-day %.3f s.", testday.Seconds(v.Drift.Value, 3), plusMinus(v.Drift), v.Base.Value))
+	}
+	if v.Trend == testday.Quadratic && !math.IsNaN(v.Bend.Value) {
+		a.para("  - ", fmt.Sprintf("It bends by %s a run squared (± %s).", testday.Seconds(v.Bend.Value, 4), plusMinus(v.Bend)))
+	}
+	for _, s := range v.Steps {
+		a.para("  - ", fmt.Sprintf("%s: %s (± %s).", capital(s.Name), testday.Seconds(s.Value, 3), plusMinus(s.Estimate)))
+	}
+	a.para("  - ", sentence(v.Separate.Text))
+	switch {
+	case v.Pooled.DF == 0:
+		a.para("  - ", "No run is to spare, so nothing says how far runs differ by themselves.")
+	case v.Pooled.DF > v.DF:
+		a.para("  - ", fmt.Sprintf("Spread between runs %.3f s, from %d spare runs of today and %d of earlier days.", v.Pooled.SD, v.DF, v.Pooled.DF-v.DF))
+	default:
+		a.para("  - ", fmt.Sprintf("Spread between runs %.3f s, from %d spare runs of today.", v.Pooled.SD, v.DF))
+	}
+	if v.LapSD > 0 {
+		text := fmt.Sprintf("Spread between the laps of a run %.3f s", v.LapSD)
+		if laps, worth := v.IndependentLaps(); laps > 0 {
+			text += fmt.Sprintf(": a run's %.0f laps tell as much as %.1f independent ones would", laps, worth)
+		}
+		a.para("  - ", text+".")
+	}
+	if len(v.Notes) > 0 {
+		a.heading("Note")
+		for _, n := range v.Notes {
+			a.para("  - ", sentence(n))
+		}
+	}
+	if o.laps {
+		a.printLaps(d, v)
+	}
+}
+
+func (a *app) printLaps(d *testday.Day, v *testday.Verdict) {
+	a.heading("Laps")
+	a.printf("  %3s%10s%10s%10s%10s%10s%10s%12s\n", "run", d.Figure.String(), "median", "huber", "trimmed", "mean", "best", "a lap")
+	for _, q := range v.Runs {
+		s := q.Summary
+		if !q.Used || len(s.Kept) == 0 {
+			continue
+		}
+		a.printf("  %3d%10.3f%10.3f%10.3f%10.3f%10.3f%10.3f%+12.4f\n", q.Run+1, s.Value, s.Median, s.Huber, s.Trimmed, s.Mean, s.Best, s.Line.Slope)
+		for _, l := range s.Left {
+			a.para("       ", fmt.Sprintf("lap %d, %s, left out: %s", l.Number, strings.Fields(l.Lap.String())[0], l.Why))
+		}
+	}
+}
+
+func quoted(s string) string {
+	if s == "" {
+		return ""
+	}
+	return "“" + s + "”"
+}
+
+// plusMinus is the half width of an interval.
+func plusMinus(q testday.Estimate) string {
+	if math.IsInf(q.Hi, 1) || math.IsNaN(q.Hi) {
+		return "unknown"
+	}
+	return strings.TrimPrefix(testday.Seconds(q.Hi-q.Value, 3), "+")
+}
