@@ -101,7 +101,9 @@ func (v *Verdict) Chart(d *Day) []string {
 }
 
 // Legend says what the marks of Chart mean.
-func (v *Verdict) Legend(d *Day) string {
+func (v *Verdict) Legend(d *Day) string { return d.legend("·") }
+
+func (d *Day) legend(line string) string {
 	parts := []string{"o base"}
 	several := false
 	for j, c := range d.Changes {
@@ -113,7 +115,7 @@ func (v *Verdict) Legend(d *Day) string {
 	if several {
 		parts = append(parts, "* several at once")
 	}
-	return strings.Join(append(parts, "· drift: what the base would have done"), ", ")
+	return strings.Join(append(parts, line+" drift: what the base would have done"), ", ")
 }
 
 // The colours tell eight setups apart also for those who see fewer, and each
@@ -190,7 +192,11 @@ func (v *Verdict) SVG(d *Day) []byte {
 			put(`<text x="%.1f" y="%.1f" text-anchor="middle" font-size="12">%s</text></g>`, x(p.run), y(p.value)+4, p.setup.mark())
 		}
 	}
-	put(`<text x="%g" y="%g" font-size="12">%s</text>`, left, high-16, html.EscapeString(v.Legend(d)))
+	var legend strings.Builder
+	wrapAt(&legend, "", d.legend("dashed:"), 105)
+	for i, l := range strings.Split(strings.TrimSpace(legend.String()), "\n") {
+		put(`<text x="%g" y="%g" font-size="12">%s</text>`, left, high-34+14*float64(i), html.EscapeString(l))
+	}
 	put(`</svg>`)
 	return []byte(b.String())
 }

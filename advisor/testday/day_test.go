@@ -219,7 +219,6 @@ func TestSetRestoresToe(t *testing.T) {
 }
 
 func TestWhatAKartCannotDo(t *testing.T) {
-	k := kart(t, "alder")
 	for _, tt := range []struct {
 		kart    string
 		changes []Change
@@ -232,12 +231,12 @@ func TestWhatAKartCannotDo(t *testing.T) {
 		{"alder", []Change{{Name: "a", Wants: []string{"caster to 12 deg"}}}, "turns nothing on this kart"},
 		{"elm", []Change{{Name: "a", Wants: []string{"caster by 1 deg"}}}, "a: this kart cannot do it"},
 	} {
-		k = kart(t, tt.kart)
+		k := kart(t, tt.kart)
 		if _, err := NewWork(k, k.Present, tt.changes, UsualRates); err == nil || !strings.Contains(err.Error(), tt.want) {
 			t.Errorf("%+v on %s: %v, want it to say %q", tt.changes, tt.kart, err, tt.want)
 		}
 	}
-	k = kart(t, "alder")
+	k := kart(t, "alder")
 	w := work(t, k, Change{Name: "half", Wants: []string{"caster by 0.5 deg"}}, Change{Name: "whole", Wants: []string{"caster by 1 deg"}})
 	if got, want := w.Apart(), `"half" and "whole" both set caster`; got != want {
 		t.Errorf("two amounts of caster: apart because %q, want %q", got, want)

@@ -173,13 +173,15 @@ func (d *Day) PrintText(w *Work, runs []RunSheet) string {
 
 // wrap writes text broken at 80 columns, further lines after indent. Text
 // that begins with spaces keeps them.
-func wrap(b *strings.Builder, indent, text string) {
+func wrap(b *strings.Builder, indent, text string) { wrapAt(b, indent, text, 80) }
+
+func wrapAt(b *strings.Builder, indent, text string, width int) {
 	lead := text[:len(text)-len(strings.TrimLeft(text, " "))]
 	line, used := lead, utf8.RuneCountInString(lead)
 	fresh := true
 	for _, word := range strings.Fields(text) {
 		n := utf8.RuneCountInString(word)
-		if !fresh && used+1+n > 80 {
+		if !fresh && used+1+n > width {
 			b.WriteString(line + "\n")
 			line, used, fresh = indent, utf8.RuneCountInString(indent), true
 		}
