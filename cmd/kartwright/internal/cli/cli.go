@@ -174,6 +174,7 @@ regulations and the scrutineer come first.`,
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.AddCommand(a.adviseCommand(), a.hearCommand(), a.dialCommand(), a.whatifCommand(), a.fitCommand(), a.kartCommand(), a.rulesCommand(), a.measureCommand(), a.schemaCommand())
 	root.AddCommand(a.logCommand())
+	root.AddCommand(a.dayCommand())
 	for _, topic := range topics {
 		root.AddCommand(topic.command())
 	}
