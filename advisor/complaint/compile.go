@@ -110,11 +110,12 @@ func (c *compiler) wordLists(root *source.Node) {
 	}
 	if t, ok := c.text(root.Entry("contractions")); ok {
 		t.lines(func(line text) {
-			w := strings.Fields(fold(line.s))
-			if len(w) == 1 {
-				c.report(diag.Errorf(NoMeaning, line.all(), "contraction %q has no words to stand for", w[0]))
+			key, rest, _ := strings.Cut(line.s, " ")
+			parts := strings.Fields(fold(rest))
+			if len(parts) == 0 {
+				c.report(diag.Errorf(NoMeaning, line.all(), "contraction %q has no words to stand for", key))
 			}
-			c.l.contractions[w[0]] = w[1:]
+			c.l.contractions[strings.ToLower(key)] = parts
 		})
 	}
 	for _, n := range c.table(root.Entry("numbers")).Nodes() {
@@ -180,7 +181,7 @@ func (c *compiler) classTable(table *source.Node) {
 	for _, n := range table.Nodes() {
 		if t, ok := c.text(n); ok {
 			cl := &c.l.classes[c.classes[n.Name]]
-			t.lines(func(line text) { cl.alts = append(cl.alts, c.pattern(line)...) })
+			t.phrases(func(line text) { cl.alts = append(cl.alts, c.pattern(line)...) })
 		}
 	}
 }
@@ -226,7 +227,7 @@ func (c *compiler) firstWords() {
 	}
 }
 
-// pattern compiles one line of a class or phrase and returns one pattern for
+// pattern compiles one phrase of a class or table and returns one pattern for
 // every choice of its optional places, good until the next call.
 func (c *compiler) pattern(line text) [][]element {
 	from := len(c.arena)
@@ -240,7 +241,7 @@ func (c *compiler) pattern(line text) [][]element {
 			if len(w.s) > 1 && w.s[len(w.s)-1] == '?' && i == len(e)-1 {
 				x.optional, optional = true, true
 			}
-			if x.kind != exactly || !c.l.is(x.id, fills) {
+			if x.kind != end && (x.kind != exactly || !c.l.is(x.id, fills)) {
 				other++
 			}
 			c.arena = append(c.arena, x)
@@ -360,7 +361,7 @@ func (c *compiler) phraseTable(table *source.Node) {
 	if *e == (effect{}) {
 		c.report(diag.Errorf(NoMeaning, table.Value, "this phrase table says nothing").WithHelp("say what its words mean, for instance symptom, phase, grip or role"))
 	}
-	words.lines(func(line text) {
+	words.phrases(func(line text) {
 		for _, p := range c.pattern(line) {
 			if e.counts() && !slices.ContainsFunc(p, func(e element) bool { return e.kind == number || e.kind == classOf }) {
 				c.report(diag.Errorf(BadPhrase, line.all(), "this phrase has no number to count").WithHelp("write <num> where the number stands"))
@@ -371,14 +372,14 @@ func (c *compiler) phraseTable(table *source.Node) {
 	})
 }
 
-// togetherTable reads a [[together]]: lines of phrases with + between them;
+// togetherTable reads a [[together]]: phrases of several parts with + between;
 // @exit stands for a place in that phase.
 func (c *compiler) togetherTable(table *source.Node) {
 	e, words := c.meaning(table)
 	if e.symptom == 0 {
 		c.report(diag.Errorf(tables.MissingKey, table.Value, `a together table needs the key "symptom"`))
 	}
-	words.lines(func(line text) {
+	words.phrases(func(line text) {
 		g := together{effect: e}
 		for from := 0; from <= len(line.s); {
 			to := len(line.s)

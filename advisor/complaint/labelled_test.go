@@ -202,7 +202,7 @@ func loadLanguage(t testing.TB, name string) *Lexicon {
 	t.Helper()
 	l, found := Load(words.FS, name+".toml")
 	for _, d := range found {
-		t.Errorf("word file: %v", d)
+		t.Fatalf("word file: %v", d)
 	}
 	return l
 }

@@ -73,11 +73,12 @@ const (
 	roleIf           // what follows is not said to be so
 	roleThen         // a time before ("used to"): what follows is over
 	roleStill        // the symptom before is there in another place ("remains in the hairpin")
+	roleToo          // what is denied before is denied here too
 	roleClaim        // somebody's opinion: a contrast to it denies it
 )
 
 var roleNames = []string{"", "ignore", "plain", "not", "cure", "gone", "but", "and", "or", "because", "when", "before",
-	"fine", "now", "mainly", "only", "if", "then", "still", "claim"}
+	"fine", "now", "mainly", "only", "if", "then", "still", "too", "claim"}
 
 type side uint8
 

@@ -304,6 +304,23 @@ func (t text) lines(do func(line text)) {
 	}
 }
 
+// phrases calls do with every phrase of the text: what stands between commas and
+// line ends.
+func (t text) phrases(do func(phrase text)) {
+	t.lines(func(line text) {
+		for from := 0; from <= len(line.s); {
+			to := len(line.s)
+			if i := strings.IndexByte(line.s[from:], ','); i >= 0 {
+				to = from + i
+			}
+			if p := strings.TrimSpace(line.s[from:to]); p != "" {
+				do(text{p, line.at, line.offset + from + strings.Index(line.s[from:to], p)})
+			}
+			from = to + 1
+		}
+	})
+}
+
 // words calls do with every word of the text.
 func (t text) words(do func(word text)) {
 	for i := 0; i < len(t.s); {

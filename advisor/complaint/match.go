@@ -144,10 +144,13 @@ func (m *matcher) hits() []hit {
 }
 
 // all finds the items of a together between two tokens and returns the hit that
-// they make. No token serves two items.
-func (m *matcher) all(g *together, from, to int) (hit, bool) {
+// they make. No token serves two items, and none that is taken serves any.
+func (m *matcher) all(g *together, from, to int, taken []bool) (hit, bool) {
 	h := hit{effect: g.effect, from: to, to: from}
 	var used [64]bool
+	for i := from; i < to && i-from < len(used); i++ {
+		used[i-from] = taken[i]
+	}
 	var at []int
 items:
 	for _, item := range g.items {
@@ -255,7 +258,7 @@ func (m *matcher) element(e element, i int) []span {
 	case number:
 		ok = t.isNumber
 	case anyWord:
-		if m.l.is(t.word, fills) {
+		if m.l.is(t.word, fills|breaks) {
 			return nil
 		}
 		return []span{{i + 1, 0}}

@@ -58,7 +58,7 @@ func (r *reader) dropDoubtful() {
 			continue
 		}
 		for _, o := range r.mentions {
-			if o.symptom == understeer || o.symptom == oversteer || m.busy && (o.symptom == wander || o.symptom == darting) {
+			if o.symptom != 0 && (m.either || o.symptom == understeer || o.symptom == oversteer || o.symptom == wander || o.symptom == darting) {
 				drop[i] = drop[i] || r.clauses[o.clause].sentence == r.clauses[m.clause].sentence
 			}
 		}
@@ -78,8 +78,16 @@ func (h *hit) loud(t []token) bool {
 // negate decides which mentions are said not to be there.
 func (r *reader) negate() {
 	for c := 0; c < len(r.clauses); c++ {
+		r.restored(c)
+		if cl := &r.clauses[c]; cl.lead == leadBut && len(cl.hits) > 0 && !r.denies(c) {
+			r.except(c, &r.hits[cl.hits[0]])
+		}
 		for k, n := range r.clauses[c].hits {
 			switch r.hits[n].role {
+			case roleToo:
+				r.echo(c)
+			case roleOnly:
+				r.except(c, &r.hits[n])
 			case roleNot:
 				r.not(c, k)
 			case roleCure, roleGone:
@@ -215,7 +223,7 @@ func (r *reader) not(c, k int) {
 			return
 		}
 	}
-	if r.forward(c, k, n) {
+	if r.enclosing(c, n) || r.forward(c, k, n) {
 		return
 	}
 	// "oversteer no": nothing follows, a symptom stands right before.
@@ -419,6 +427,62 @@ func (r *reader) deny(c int, h *hit) {
 		return
 	}
 	r.again(c, h, true)
+}
+
+// denies reports whether a clause has a word that negates.
+func (r *reader) denies(c int) bool {
+	for _, n := range r.clauses[c].hits {
+		switch r.hits[n].role {
+		case roleNot, roleCure, roleGone:
+			return true
+		}
+	}
+	return false
+}
+
+// echo denies a bare symptom as the one before it was: "the push has gone, and the
+// hop too".
+func (r *reader) echo(c int) {
+	if c == 0 || r.clauses[c].sentence != r.clauses[c-1].sentence || len(r.clauses[c-1].symptoms) == 0 || !r.bare(c) {
+		return
+	}
+	if s := r.clauses[c-1].symptoms; r.mentions[s[len(s)-1]].negated {
+		for _, i := range r.clauses[c].symptoms {
+			r.mentions[i].negated, r.mentions[i].final = true, true
+		}
+	}
+}
+
+// restored takes "…, now it is fine" as the end of the symptom before.
+func (r *reader) restored(c int) {
+	cl := &r.clauses[c]
+	if !cl.fine || !cl.change || len(cl.symptoms) > 0 || cl.lead == leadStart || r.whereOf(c) != (where{}) || r.strange(cl.from, cl.to) {
+		return
+	}
+	for _, n := range cl.hits {
+		if h := &r.hits[n]; h.role == roleFine {
+			r.again(c, h, true)
+			r.took[n] = true
+			return
+		}
+	}
+}
+
+// except takes "no push, only in the hairpin" and "gone but for the hairpin" as
+// the symptom being there, in that place alone.
+func (r *reader) except(c int, h *hit) {
+	cl := &r.clauses[c]
+	if len(cl.symptoms) > 0 || cl.copied || cl.fine || r.whereOf(c) == (where{}) || r.words(cl.from, cl.to) > 4 {
+		return
+	}
+	for p := c - 1; p >= 0; p-- {
+		if s := r.clauses[p].symptoms; len(s) > 0 {
+			if r.mentions[s[len(s)-1]].negated {
+				r.again(c, h, false)
+			}
+			return
+		}
+	}
 }
 
 // still says that the symptoms of the last clause are there in this one.

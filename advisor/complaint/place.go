@@ -51,8 +51,13 @@ func (r *reader) other(n int) bool {
 		return !beside(n+1) || r.hits[n+1].from != h.to
 	}
 	for o := range r.hits {
-		if x := &r.hits[o]; o != n && (x.symptom != 0 || x.either) && x.from < h.to && h.from < x.to && h.beside {
-			return true // the simile is the symptom itself
+		if x := &r.hits[o]; o != n && (x.symptom != 0 || x.either) && x.from < h.to && h.from < x.to {
+			if h.beside {
+				return true // the simile is the symptom itself
+			}
+			if x.from < h.from && h.to < x.to {
+				return false // "lifts way too high"
+			}
 		}
 		if x := &r.hits[o]; x.from < h.from && h.to < x.to && (x.track != "" || x.grip != "" || x.tyres != "") {
 			return true // "the track is very gummed"
@@ -546,6 +551,30 @@ func (r *reader) resolveAxles() {
 		}
 	}
 	r.drop(drop)
+	r.correctAxles()
+}
+
+// correctAxles takes "the rear is not sliding, it's the front" as the front
+// sliding.
+func (r *reader) correctAxles() {
+	for i := range r.mentions {
+		m := r.mentions[i]
+		c := m.clause + 1
+		if !m.negated || m.hit < 0 || m.symptom != understeer && m.symptom != oversteer ||
+			c >= len(r.clauses) || r.clauses[c].sentence > r.clauses[m.clause].sentence+1 || len(r.clauses[c].symptoms) > 0 ||
+			r.clauses[c].fine || r.words(r.clauses[c].from, r.clauses[c].to) > 2 || r.denies(c) {
+			continue
+		}
+		for _, n := range r.clauses[c].hits {
+			if a := r.hits[n].axle; a == front && m.symptom == oversteer || a == back && m.symptom == understeer {
+				m.symptom, m.negated, m.hit, m.severity = understeer+oversteer-m.symptom, false, -1, unsaid
+				m.at, m.from, m.to = r.hits[n].from, r.t[r.hits[n].from].from, r.t[r.hits[n].to-1].to
+				r.mentions = append(r.mentions, m)
+				r.took[n] = true
+				break
+			}
+		}
+	}
 }
 
 // axles finds which end the clauses around c name, and which they deny.

@@ -155,7 +155,7 @@ func (r *reader) find() {
 func (r *reader) inner(places []hit) {
 	for n := range r.hits {
 		h := &r.hits[n]
-		if h.symptom == 0 && !h.busy || h.phase != 0 || h.instead != 0 {
+		if h.symptom == 0 && !h.busy || h.instead != 0 {
 			continue
 		}
 		e := *h.effect
@@ -171,7 +171,9 @@ func (r *reader) inner(places []hit) {
 				(h.symptom == bind || h.symptom == overLift) && phase&(mid|exit) == 0 {
 				phase = 0
 			}
-			e.phase |= phase
+			if h.phase == 0 {
+				e.phase |= phase
+			}
 			e.corner = max(e.corner, corner)
 		}
 		if e.phase&mid != 0 || e.phase&braking != 0 {
@@ -261,40 +263,101 @@ func (r *reader) split() {
 	}
 }
 
-// gather looks for symptoms that are said in scattered words, in the clauses that
-// have no symptom phrase.
+// gather looks for symptoms that are said in scattered words: in the clauses that
+// have no symptom phrase, and then in the sentences that have none.
 func (r *reader) gather() {
+	told := make(map[int]bool) // sentences that have a symptom, or deny something
 	for c := range r.clauses {
 		cl := &r.clauses[c]
-		var have phases
-		skip := cl.fine
+		if best, ok := r.scattered(c, c); ok {
+			r.addHit(c, best)
+			told[cl.sentence] = true
+		}
 		for _, n := range cl.hits {
 			h := &r.hits[n]
-			have |= h.phase
-			skip = skip || h.symptom != 0 && h.instead == 0 || h.role == roleIgnore
+			told[cl.sentence] = told[cl.sentence] || h.symptom != 0 && h.instead == 0 || h.either || h.busy ||
+				h.role == roleNot || h.role == roleCure || h.role == roleGone || h.role == roleFine
 		}
-		if skip {
-			continue
+	}
+	for c := 0; c < len(r.clauses); {
+		last := c
+		for last+1 < len(r.clauses) && r.clauses[last+1].sentence == r.clauses[c].sentence {
+			last++
 		}
-		var best hit
-		for i := range r.l.together {
-			g := &r.l.together[i]
-			if g.phase&^have != 0 {
-				continue
-			}
-			if h, ok := r.m.all(g, cl.from, cl.to); ok && h.content > best.content {
-				best = h
+		if !told[r.clauses[c].sentence] && last > c {
+			if best, ok := r.scattered(c, last); ok {
+				r.addHit(r.clauseAt(best.from), best)
 			}
 		}
-		if best.effect == nil {
-			continue
-		}
-		cl.hits = append(cl.hits, len(r.hits))
-		r.hits = append(r.hits, best)
+		c = last + 1
 	}
 	if len(r.hits) > len(r.took) {
 		r.order()
 	}
+}
+
+// scattered returns the best of the together sets within the clauses from c to
+// last, if none of these has a symptom phrase or says that all is well.
+func (r *reader) scattered(c, last int) (best hit, ok bool) {
+	var have phases
+	for i := c; i <= last; i++ {
+		if r.clauses[i].fine {
+			return hit{}, false
+		}
+		for _, n := range r.clauses[i].hits {
+			h := &r.hits[n]
+			have |= h.phase
+			if h.symptom != 0 && h.instead == 0 || h.role == roleIgnore {
+				return hit{}, false
+			}
+		}
+	}
+	taken := r.taken()
+	for i := range r.l.together {
+		g := &r.l.together[i]
+		if g.phase&^have != 0 {
+			continue
+		}
+		if h, all := r.m.all(g, r.clauses[c].from, r.clauses[last].to, taken); all && h.content > best.content {
+			best, ok = h, true
+		}
+	}
+	return best, ok
+}
+
+// taken marks the tokens that say a corner, a condition, or nothing.
+func (r *reader) taken() []bool {
+	out := make([]bool, len(r.t))
+	for n := range r.hits {
+		h := &r.hits[n]
+		if h.corner == 0 && h.side == 0 && h.speed == 0 && h.track == "" && h.grip == "" && h.tyres == "" && h.role != roleIgnore && h.role != rolePlain {
+			continue
+		}
+		for own := h.own; own != 0; own &= own - 1 {
+			out[h.from+bits.TrailingZeros64(own)] = true
+		}
+	}
+	return out
+}
+
+// addHit adds a hit to clause c; the words that it uses lose their own meaning.
+func (r *reader) addHit(c int, h hit) {
+	for _, n := range r.clauses[c].hits {
+		if o := &r.hits[n]; h.covers(o) {
+			o.effect = &effect{}
+		}
+	}
+	r.clauses[c].hits = append(r.clauses[c].hits, len(r.hits))
+	r.hits = append(r.hits, h)
+}
+
+// covers reports whether h uses all words of o, which is no place.
+func (h *hit) covers(o *hit) bool {
+	if o.from < h.from || o.to > h.to || o.phase != 0 || o.corner != 0 || o.speed != 0 {
+		return false
+	}
+	own := o.own << (o.from - h.from)
+	return own&h.own == own
 }
 
 // order brings the hits back into the order of the text.

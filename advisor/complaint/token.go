@@ -178,7 +178,7 @@ func (l *language) addNumber(out *[]token, text string, i int) int {
 }
 
 func (l *language) addWord(out *[]token, text string, from, to int, mixed bool) {
-	raw := text[from:to]
+	raw := strings.ReplaceAll(text[from:to], "/", "") // km/h
 	loud := mixed && utf8.RuneCountInString(raw) >= 3 && strings.ToUpper(raw) == raw
 	norm := fold(raw)
 	joined := norm
@@ -190,7 +190,12 @@ func (l *language) addWord(out *[]token, text string, from, to int, mixed bool) 
 			return r
 		}, norm)
 	}
-	if parts, ok := l.contractions[joined]; ok {
+	// With its accent a word may be another one: Italian è is not e.
+	parts, ok := l.contractions[strings.ToLower(raw)]
+	if !ok {
+		parts, ok = l.contractions[joined]
+	}
+	if ok {
 		for _, p := range parts {
 			l.add(out, p, from, to, loud)
 		}
