@@ -1,7 +1,6 @@
 package testday
 
 import (
-	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -695,20 +694,4 @@ func (v *Verdict) pairs(d *Day, j int) []float64 {
 		i++
 	}
 	return out
-}
-
-// Ranked lists the effects with the quickest first, those without a value last.
-func (v *Verdict) Ranked() []Effect {
-	out := slices.Clone(v.Effects)
-	slices.SortStableFunc(out, func(a, b Effect) int {
-		return cmp.Compare(sortable(a.Value), sortable(b.Value))
-	})
-	return out
-}
-
-func sortable(v float64) float64 {
-	if math.IsNaN(v) {
-		return math.Inf(1)
-	}
-	return v
 }
