@@ -449,7 +449,6 @@ type builder struct {
 	kart    *Kart
 	failed  bool
 	noted   map[string]bool
-	missing []Number
 }
 
 func (b *builder) fail(code diag.Code, at source.Span, format string, args ...any) {

@@ -39,7 +39,7 @@ type Solution struct {
 	Residual [FigureCount]float64 // value − wanted; for a figure not asked for, − what it was
 	Moved    int                  // adjusters that leave where they stand
 
-	score, distance float64
+	score, asked, distance float64
 }
 
 // Outcome says how well an asked figure was met.
@@ -104,12 +104,12 @@ type solver struct {
 	goal  Goal
 	level float64
 
-	stepped, free []int                   // adjusters to enumerate, adjusters to iterate
-	rod           int                     // −1 if none can move
-	starts        int                     // starting points per free adjuster
-	lead          int                     // the asked figure that comes first while one adjuster alone is iterated; -1 for all
-	out, best     Setting                 // working room for finish and settle
-	seen          [FigureCount][2]float64 // least and most of each figure that finish has met
+	stepped, free  []int                   // adjusters to enumerate, adjusters to iterate
+	rod            int                     // −1 if none can move
+	starts         int                     // starting points per free adjuster
+	lead           int                     // the asked figure that comes first while one adjuster alone is iterated; -1 for all
+	out, own, best Setting                 // working room for finish and settle
+	seen           [FigureCount][2]float64 // least and most of each figure that finish has met
 }
 
 // keep returns the solution with its setting copied out of the solver's own,
@@ -245,6 +245,8 @@ func (s *solver) settle(set Setting) (best Solution, found bool) {
 	var space [maxFree]float64
 	x := space[:len(s.free)]
 	for touched := range 1 << len(s.free) {
+		var own Solution // the best with these
+		any := false
 		if s.goal.Steps != nil && touched != 1<<len(s.free)-1 {
 			continue
 		}
@@ -277,10 +279,14 @@ func (s *solver) settle(set Setting) (best Solution, found bool) {
 			for k, i := range s.free {
 				set[i] = x[k]
 			}
-			if cand, ok := s.finish(set); ok && (!found || cand.better(&best)) {
-				best, found = cand.keep(s.best), true
-				s.best = best.Setting
+			if cand, ok := s.finish(set); ok && (!any || cand.better(&own)) {
+				own, any = cand.keep(s.own), true
+				s.own = own.Setting
 			}
+		}
+		if any && (!found || own.worthMore(&best)) {
+			best, found = own.keep(s.best), true
+			s.best = best.Setting
 		}
 	}
 	for _, i := range s.free {
@@ -534,6 +540,9 @@ func (s *solver) finish(set Setting) (Solution, bool) {
 			w *= heightWeight
 		}
 		sol.score = math.Hypot(sol.score, w*r)
+		if s.goal.Asked[q] {
+			sol.asked = math.Hypot(sol.asked, w*r)
+		}
 	}
 	for i, a := range s.c.Adjusters {
 		if d := math.Abs(out[i] - s.now[i]); d > 1e-9 {
@@ -545,6 +554,16 @@ func (s *solver) finish(set Setting) (Solution, bool) {
 	// What is closer than a hundred-thousandth of a degree is equal.
 	sol.score = math.Round(sol.score / (1e-5 * float64(geometry.Degree)))
 	return sol, true
+}
+
+// worthMore reports whether a, which touches other parts than b, is worth that:
+// it meets what is asked better, or the rest better by more than a gauge shows.
+func (a *Solution) worthMore(b *Solution) bool {
+	const shows = 2000 // scores, 0.02°
+	if math.Abs(a.asked-b.asked) > exact {
+		return a.better(b)
+	}
+	return a.score < b.score-shows || a.score <= b.score && a.Moved < b.Moved
 }
 
 // same reports whether both give the same figures.
