@@ -119,7 +119,8 @@ func load(t *testing.T, complete bool, body ...string) *ruleset.Loaded {
 	if complete {
 		base += answers
 	}
-	fsys := fstest.MapFS{"base.toml": file("base", nil, base), "club.toml": file("club", []string{"base.toml"}, body...)}
+	fsys := fixture(body...)
+	fsys["base.toml"] = file("base", nil, base)
 	loaded, found := ruleset.Load(fsys, "club.toml")
 	for _, d := range found {
 		if d.Severity == diag.Error {
@@ -127,6 +128,11 @@ func load(t *testing.T, complete bool, body ...string) *ruleset.Loaded {
 		}
 	}
 	return loaded
+}
+
+// fixture are base.toml with the vocabulary and club.toml, which extends it.
+func fixture(body ...string) fstest.MapFS {
+	return fstest.MapFS{"base.toml": file("base", nil, vocabulary), "club.toml": file("club", []string{"base.toml"}, body...)}
 }
 
 // found writes findings as "code: text of the place".
@@ -264,6 +270,16 @@ func TestCheckUnanswered(t *testing.T) {
 	want := []string{"unanswered-symptom: hop", "unanswered-symptom: shake"}
 	if diff := cmp.Diff(want, found(list)); diff != "" {
 		t.Errorf("a vote answers push, but hop has nothing and shake needs a check (-want +got):\n%s", diff)
+	}
+}
+
+// A file that is a part of a set is told so, once.
+func TestCheckUnansweredInAPart(t *testing.T) {
+	loaded, _ := ruleset.Load(rulesets.FS, "entry.toml")
+	require.NotNil(t, loaded.Set)
+	list := author.Check(loaded, nil)
+	if len(list) != 1 || list[0].At.String() != "entry.toml:1:1" || !strings.Contains(list[0].Message, "no rule answers 19 of 22 symptoms") {
+		t.Errorf("Check finds %v, want that entry.toml answers 3 of 22 symptoms", list)
 	}
 }
 

@@ -258,26 +258,39 @@ func atLeast(a, b []float64) bool {
 	return true
 }
 
+// mostUnanswered is how many symptoms are reported one by one; more are taken for
+// a file that is only a part of a set.
+const mostUnanswered = 5
+
 // vocabulary reports symptoms that nothing answers and words that nobody says.
 func (c *checker) vocabulary() {
 	v := c.universe.vocabulary
+	var unanswered []diag.Diagnostic
+	var names []string
 	for _, w := range v.Symptoms {
 		answered := slices.ContainsFunc(c.spaces, func(s *space) bool {
 			says := len(s.rule.Votes) > 0
 			if w.CheckFirst {
 				says = len(s.rule.Checks) > 0
 			}
-			return says && !c.dead[s.rule.ID] && slices.Contains(s.rule.When.Symptom, w.ID)
+			return says && !c.dead[s.rule.ID] && (len(s.rule.When.Symptom) == 0 || slices.Contains(s.rule.When.Symptom, w.ID))
 		})
 		if !answered {
 			what := "votes for a move"
 			if w.CheckFirst {
 				what = "names a check"
 			}
-			c.report(diag.Warnf(Unanswered, c.word("symptom", w.ID), "no rule that asks for the symptom %q %s", w.ID, what))
+			names = append(names, w.ID)
+			unanswered = append(unanswered, diag.Warnf(Unanswered, c.word("symptom", w.ID), "no rule that asks for the symptom %q %s", w.ID, what))
 		}
 		c.said("symptom", w.ID, c.word("symptom", w.ID))
 	}
+	if len(names) > mostUnanswered {
+		last := c.loaded.Files[len(c.loaded.Files)-1]
+		unanswered = []diag.Diagnostic{diag.Warnf(Unanswered, last.Source.Start(), "no rule answers %d of %d symptoms: %s", len(names), len(v.Symptoms), strings.Join(names, ", ")).
+			WithHelp("if this file is a part of a set, check the file that extends all its parts")}
+	}
+	c.found = append(c.found, unanswered...)
 	for _, t := range v.Tracks {
 		c.said("track", t.ID, c.word("track", t.ID))
 	}

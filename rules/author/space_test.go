@@ -119,7 +119,15 @@ func TestNarrowerImpliesWider(t *testing.T) {
 	}
 	pairs := 0
 	for _, a := range spaces {
-		for _, b := range spaces {
+		f, ok := u.meet(a, a, true)
+		if !ok {
+			continue
+		}
+		accounts, err := set.Explain(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i, b := range spaces {
 			if a == b || !narrower(a, b) {
 				continue
 			}
@@ -127,22 +135,9 @@ func TestNarrowerImpliesWider(t *testing.T) {
 			if narrower(b, a) {
 				t.Errorf("%s and %s are narrower than each other", a.rule.ID, b.rule.ID)
 			}
-			f, ok := u.meet(a, a, true)
-			if !ok {
-				continue
-			}
-			accounts, err := set.Explain(f)
-			if err != nil {
-				t.Fatal(err)
-			}
-			for _, acc := range accounts {
-				if acc.Rule.ID != b.rule.ID || acc.Fired {
-					continue
-				}
-				for _, c := range acc.Conditions {
-					if c.Grade == 0 && c.Key != "without" {
-						t.Errorf("%s is narrower than %s, but in %s the wider one fails by %s", a.rule.ID, b.rule.ID, Describe(u.vocabulary, f), c.Key)
-					}
+			for _, c := range accounts[i].Conditions {
+				if c.Grade == 0 && c.Key != "without" {
+					t.Errorf("%s is narrower than %s, but in %s the wider one fails by %s", a.rule.ID, b.rule.ID, Describe(u.vocabulary, f), c.Key)
 				}
 			}
 		}

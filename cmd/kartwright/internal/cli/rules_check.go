@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"kartwright/advisor/complaint"
 	"kartwright/advisor/profile"
 	"kartwright/rules/author"
 	"kartwright/rules/diag"
@@ -92,6 +93,7 @@ func explained() []codesOf {
 		{"rule files", slices.Concat(ruleset.Codes(), author.Codes())},
 		{"rule tests", ruletest.Codes()},
 		{"kart profiles", profile.Codes()},
+		{"word files", complaint.Codes()},
 	}
 }
 
