@@ -446,9 +446,9 @@ type builder struct {
 	base   *Kart // of the same spec: what no nudge touches is taken from it
 	report func(diag.Diagnostic)
 
-	kart    *Kart
-	failed  bool
-	noted   map[string]bool
+	kart   *Kart
+	failed bool
+	noted  map[string]bool
 }
 
 func (b *builder) fail(code diag.Code, at source.Span, format string, args ...any) {
