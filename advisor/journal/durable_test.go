@@ -106,6 +106,9 @@ func has(t *testing.T, path string, acknowledged []string) {
 // A program that writes 500 entries is killed without warning, again and again
 // until they are written: nothing that it acknowledged is ever missing.
 func TestKilledAtAnyMoment(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes half a minute")
+	}
 	path := filepath.Join(t.TempDir(), "journal.db")
 	r := rand.New(rand.NewPCG(1, 2))
 	var acknowledged []string

@@ -17,8 +17,6 @@ import (
 	"strconv"
 	"strings"
 	"time"
-
-	"kartwright/advisor/learn"
 )
 
 // preamble is the first line of an export in JSON lines.
@@ -80,17 +78,12 @@ func (j *Journal) ExportEvidence(ctx context.Context, w io.Writer) (n int, err e
 	if err != nil {
 		return 0, err
 	}
-	err = j.evidence(ctx, "", func(e learn.Evidence, outcome ID) error {
-		day, err := time.Parse(time.DateOnly, e.Day)
-		if err != nil {
-			return err
-		}
-		r := &Evidence{Header: Header{At: day, Journal: e.Diary}, Outcome: outcome, Rule: e.Rule, Day: e.Day, Helped: e.Helped}
-		if r.ID, err = settle(r); err != nil {
+	err = j.eachEvidence(ctx, func(e *Evidence) (err error) {
+		if e.ID, err = settle(e); err != nil {
 			return err
 		}
 		n++
-		return out.write(r)
+		return out.write(e)
 	})
 	return n, errors.Join(err, out.Flush())
 }
@@ -528,18 +521,37 @@ func checkFile(ctx context.Context, path string) error {
 }
 
 // Check reads the whole file and reports any damage: to its structure, and to
-// any entry, whose ID is taken from its content.
+// any entry, whose ID is taken from its content, and to what is counted of them.
 func (j *Journal) Check(ctx context.Context) error {
 	if err := j.checkStructure(ctx); err != nil {
 		return err
 	}
-	return j.each(ctx, func(r Record) error {
+	if err := j.each(ctx, func(r Record) error {
 		stated := r.Head().ID
 		if id, err := settle(r); err != nil || id != stated {
 			return j.damaged("entry " + stated.Short() + " is not as it was written")
 		}
 		return nil
-	})
+	}); err != nil {
+		return err
+	}
+	return j.checkTally(ctx)
+}
+
+// checkTally compares the tally with what follows from the entries.
+func (j *Journal) checkTally(ctx context.Context) error {
+	var wrong int
+	if err := j.db.QueryRowContext(ctx, `WITH
+		kept AS (SELECT rule, kart, day, times, helped_nano FROM tally WHERE times <> 0 OR helped_nano <> 0),
+		follows AS (SELECT rule, kart, day, count(*), sum(CAST(round(helped * 1e9) AS INTEGER)) FROM (
+			SELECT DISTINCT o.id, rule, o.kart AS kart, substr(o.at, 1, 10) AS day, helped `+judgedRules+`) GROUP BY rule, kart, day)
+		SELECT (SELECT count(*) FROM (SELECT * FROM kept EXCEPT SELECT * FROM follows)) + (SELECT count(*) FROM (SELECT * FROM follows EXCEPT SELECT * FROM kept))`).Scan(&wrong); err != nil {
+		return j.explain(err)
+	}
+	if wrong > 0 {
+		return j.damaged("the tally of what was learned is not what the entries say")
+	}
+	return nil
 }
 
 func (j *Journal) checkStructure(ctx context.Context) error {

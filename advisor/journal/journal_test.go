@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -406,8 +407,13 @@ func fill(t *rapid.T, j *journal.Journal) {
 		o := outcome(adv, rapid.SampledFrom([]string{"better", "same", "worse"}).Draw(t, "verdict"))
 		o.Note = text.Draw(t, "note")
 		require.NoError(t, j.Add(ctx, o, &journal.Evidence{Outcome: journal.ID(fmt.Sprintf("%032x", rapid.Uint64().Draw(t, "outcome"))), Rule: "r1", Day: "2026-04-01", Helped: rapid.Float64Range(0, 1).Draw(t, "helped")}))
-		if rapid.Bool().Draw(t, "strike") {
-			require.NoError(t, j.Add(ctx, &journal.Strike{Of: ses.ID, Why: text.Draw(t, "why")}))
+		if rapid.Bool().Draw(t, "again") {
+			again := outcome(adv, rapid.SampledFrom([]string{"better", "worse"}).Draw(t, "verdict"))
+			again.Followed = rapid.Bool().Draw(t, "followed")
+			require.NoError(t, j.Add(ctx, again))
+		}
+		if of := rapid.SampledFrom([]journal.ID{"", ses.ID, adv.ID, o.ID}).Draw(t, "strike"); of != "" {
+			require.NoError(t, j.Add(ctx, &journal.Strike{Of: of, Why: text.Draw(t, "why")}))
 		}
 	}
 }
@@ -476,11 +482,15 @@ func TestMergeIsAUnion(t *testing.T) {
 			parts = append(parts, b.String())
 			j.Close()
 		}
-		merged := func(name string, order ...int) (entries, evidence string, learned map[string]learn.Record) {
+		merged := func(name string, backwards bool, order ...int) (entries, evidence string, learned map[string]learn.Record) {
 			j := openIt(name)
 			defer j.Close()
 			for _, i := range order {
-				_, err := j.ImportJSON(ctx, name, strings.NewReader(parts[i]))
+				lines := strings.Split(strings.TrimSpace(parts[i]), "\n")
+				if backwards {
+					slices.Reverse(lines)
+				}
+				_, err := j.ImportJSON(ctx, name, strings.NewReader(strings.Join(lines, "\n")))
 				require.NoError(t, err)
 			}
 			var b, e bytes.Buffer
@@ -490,11 +500,14 @@ func TestMergeIsAUnion(t *testing.T) {
 			require.NoError(t, err)
 			learned, err = j.Learned(ctx, "Alder")
 			require.NoError(t, err)
+			if err := j.Check(ctx); err != nil {
+				t.Fatal(err)
+			}
 			lines := strings.SplitAfter(e.String(), "\n")
 			return b.String(), fmt.Sprint(len(lines)), learned
 		}
-		entries, evidence, learned := merged("abc", 0, 1, 2)
-		e2, v2, l2 := merged("cab", 2, 0, 2, 1, 0)
+		entries, evidence, learned := merged("abc", false, 0, 1, 2)
+		e2, v2, l2 := merged("cab", true, 2, 0, 2, 1, 0)
 		if entries != e2 || evidence != v2 {
 			t.Fatal("merging three journals in another order, some twice, gives other entries")
 		}
@@ -611,6 +624,19 @@ func TestImportCSVRefuses(t *testing.T) {
 	}
 }
 
+// A tally that is not what the entries say is damage.
+func TestCheckFindsAWrongTally(t *testing.T) {
+	ctx, j := context.Background(), open(t, 1)
+	a := advice("Alder", "caster", "r1")
+	add(t, j, a)
+	add(t, j, outcome(a, "better"))
+	require.NoError(t, j.Check(ctx))
+	require.NoError(t, journal.Exec(j, "UPDATE tally SET helped_nano = 0"))
+	if err := j.Check(ctx); !errors.Is(err, journal.ErrDamaged) || !strings.Contains(err.Error(), "the tally of what was learned") {
+		t.Errorf("a wrong tally gives %v", err)
+	}
+}
+
 func TestBackup(t *testing.T) {
 	ctx, j := context.Background(), open(t, 1)
 	add(t, j, session("Alder", 48610))
@@ -624,5 +650,26 @@ func TestBackup(t *testing.T) {
 	}
 	if err := j.Backup(ctx, filepath.Join(t.TempDir(), "no", "copy.db")); err == nil || !strings.Contains(err.Error(), "check that its folder exists") {
 		t.Errorf("a backup to no folder: error %v", err)
+	}
+}
+
+func TestReadAdvice(t *testing.T) {
+	a, err := journal.ReadAdvice([]byte(`{ "command": "advise", "kart": "Alder", "status": "advice",
+		"understood": {"symptoms": ["hop"], "grip": "6/10", "wet": "unknown"},
+		"first": {"move": "caster", "direction": "increase", "title": "more caster", "amount": 0.5, "unit": "deg",
+			"why": [{"rule": "r1", "support": 0.6}, {"rule": "r2", "support": 0.5, "covered_by": "r1"}]} }`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff([]journal.AdviceRule{{Rule: "r1", Support: 0.6}}, a.Rules); diff != "" {
+		t.Errorf("the rules that counted (-want +got):\n%s", diff)
+	}
+	if a.Wet != "" || a.Grip != "6/10" || strings.Contains(string(a.Trace), "\n") {
+		t.Errorf("the advice is read as %+v", a)
+	}
+	for text, want := range map[string]string{"": "is not JSON", `{"command":"dial","kart":"Alder","status":"x"}`: `its command is "dial", expected "advise"`, `{"command":"advise","kart":7}`: "cannot be read"} {
+		if a, err := journal.ReadAdvice([]byte(text)); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%q is read as %+v (%v), want an error that says %s", text, a, err, want)
+		}
 	}
 }

@@ -185,6 +185,9 @@ const judged = `FROM outcome JOIN standing AS o ON o.seq = outcome.record
 		SELECT 1 FROM outcome AS later JOIN standing AS l ON l.seq = later.record
 		WHERE later.advice_id = outcome.advice_id AND (l.at, l.id) > (o.at, o.id)) `
 
+// judgedRules adds the rules that the advice rested on, a row each.
+var judgedRules = strings.Replace(judged, "WHERE", "JOIN advice_rule ON advice_rule.record = advice.record WHERE", 1)
+
 // Tries returns what was tried on the kart, latest first, at most limit.
 func (j *Journal) Tries(ctx context.Context, kart string, limit int) ([]Try, error) {
 	rows, err := j.db.QueryContext(ctx, `SELECT r.id, o.id, o.at, move, direction, title, amount, unit, helped, track, grip, tyres, wet,
@@ -248,39 +251,51 @@ func word(s rules.Scale, off, text string) string {
 	return best
 }
 
-// Evidence returns every outcome for every rule, for package learn. kart is
-// the one that advice is for.
+// Evidence returns what the outcomes say of each rule, for package learn: those
+// of the owner's karts by day, those of other people one by one. kart is the
+// one that advice is for.
 func (j *Journal) Evidence(ctx context.Context, kart string) ([]learn.Evidence, error) {
+	rows, err := j.db.QueryContext(ctx, `SELECT rule || '/' || kart || '/' || day, rule, CASE kart WHEN ? THEN 0 ELSE 1 END, '', day, times, helped_nano / 1e9 FROM tally WHERE times > 0
+		UNION ALL `+others, kart)
+	if err != nil {
+		return nil, j.explain(err)
+	}
+	defer rows.Close()
 	var out []learn.Evidence
-	err := j.evidence(ctx, kart, func(e learn.Evidence, _ ID) error {
-		if e.Source != learn.OtherPeople {
-			e.Diary = "" // the owner's days, whichever journal they were written in
+	for rows.Next() {
+		var e learn.Evidence
+		if err := rows.Scan(&e.ID, &e.Rule, &e.Source, &e.Diary, &e.Day, &e.Times, &e.Helped); err != nil {
+			return nil, j.explain(err)
 		}
 		out = append(out, e)
-		return nil
-	})
-	return out, err
+	}
+	return out, j.explain(rows.Err())
 }
 
-// evidence calls do with each outcome for each rule, with the journal that it
-// was first written in as its diary.
-func (j *Journal) evidence(ctx context.Context, kart string, do func(e learn.Evidence, outcome ID) error) error {
-	rows, err := j.db.QueryContext(ctx, `SELECT o.id, rule, CASE WHEN o.kart = ? THEN 0 ELSE 1 END, o.journal, substr(o.at, 1, 10), helped `+
-		strings.Replace(judged, "WHERE", "JOIN advice_rule ON advice_rule.record = advice.record WHERE", 1)+`
-		UNION ALL SELECT outcome_id, rule, 2, e.journal, day, helped FROM evidence JOIN standing AS e ON e.seq = evidence.record
-		WHERE NOT EXISTS (SELECT 1 FROM record WHERE record.id = evidence.outcome_id)`, kart)
+// others selects the outcomes of other people that are not among the entries
+// as well. CROSS JOIN has SQLite go through evidence, not through every entry.
+const others = `SELECT outcome_id || '/' || rule, rule, 2, e.journal, day, 1, helped FROM evidence CROSS JOIN standing AS e ON e.seq = evidence.record
+	WHERE NOT EXISTS (SELECT 1 FROM record WHERE record.id = evidence.outcome_id)`
+
+// eachEvidence calls do with each outcome for each rule, one by one, and the
+// journal that it was first written in.
+func (j *Journal) eachEvidence(ctx context.Context, do func(*Evidence) error) error {
+	rows, err := j.db.QueryContext(ctx, `SELECT DISTINCT o.id || '/' || rule, rule, 0, o.journal, substr(o.at, 1, 10), 1, helped `+judgedRules+` UNION ALL `+others)
 	if err != nil {
 		return j.explain(err)
 	}
 	defer rows.Close()
 	for rows.Next() {
-		var e learn.Evidence
-		var outcome ID
-		if err := rows.Scan(&outcome, &e.Rule, &e.Source, &e.Diary, &e.Day, &e.Helped); err != nil {
+		e := &Evidence{}
+		var source, times int
+		if err := rows.Scan(&e.Outcome, &e.Rule, &source, &e.Journal, &e.Day, &times, &e.Helped); err != nil {
 			return j.explain(err)
 		}
-		e.ID = string(outcome) + "/" + e.Rule
-		if err := do(e, outcome); err != nil {
+		e.Outcome = e.Outcome[:len(e.Outcome)-len(e.Rule)-1]
+		if e.At, err = time.Parse(time.DateOnly, e.Day); err != nil {
+			return err
+		}
+		if err := do(e); err != nil {
 			return err
 		}
 	}

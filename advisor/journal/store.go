@@ -83,29 +83,75 @@ func (w *writer) insert(table string, fields []field) (sql.Result, error) {
 func (w *writer) write(r Record) (bool, error) {
 	h := r.Head()
 	at := stamp(h.At)
+	advice, err := w.touches(r)
+	if err != nil {
+		return false, err
+	}
+	if err := w.tally(advice, -1); err != nil {
+		return false, err
+	}
 	res, err := w.insert("record", []field{{"id", &h.ID}, {"kind", &h.Kind}, {"at", &at}, {"journal", &h.Journal}, {"kart", &h.Kart}})
 	if err != nil {
 		return false, err
 	}
-	if n, err := res.RowsAffected(); err != nil || n == 0 {
-		return false, err
-	}
-	seq, err := res.LastInsertId()
+	n, err := res.RowsAffected()
 	if err != nil {
 		return false, err
 	}
-	if _, err := w.insert(string(h.Kind), append([]field{{"record", &seq}}, r.fields()...)); err != nil {
-		return false, err
+	if n > 0 {
+		seq, err := res.LastInsertId()
+		if err != nil {
+			return false, err
+		}
+		if err := w.rows(r, seq); err != nil {
+			return false, err
+		}
+	}
+	return n > 0, w.tally(advice, 1)
+}
+
+// rows writes what is an entry's own.
+func (w *writer) rows(r Record, seq int64) error {
+	if _, err := w.insert(string(r.kind()), append([]field{{"record", &seq}}, r.fields()...)); err != nil {
+		return err
 	}
 	for _, l := range r.lists() {
 		for i := range l.len {
 			n := int64(i)
 			if _, err := w.insert(l.table, append([]field{{"record", &seq}, {"n", &n}}, l.row(i)...)); err != nil {
-				return false, err
+				return err
 			}
 		}
 	}
-	return true, nil
+	return nil
+}
+
+// touches returns the advice whose outcome an entry may change, "" for none.
+func (w *writer) touches(r Record) (advice ID, err error) {
+	switch e := r.(type) {
+	case *Advice:
+		return e.ID, nil
+	case *Outcome:
+		return e.Advice, nil
+	case *Strike:
+		err = w.tx.QueryRowContext(w.ctx, `SELECT CASE kind WHEN 'advice' THEN id WHEN 'outcome' THEN (SELECT advice_id FROM outcome WHERE outcome.record = seq) END
+			FROM record WHERE id = ? AND kind IN ('advice', 'outcome')`, e.Of).Scan(&advice)
+		if errors.Is(err, sql.ErrNoRows) {
+			err = nil
+		}
+	}
+	return advice, err
+}
+
+// tally adds the outcome of advice to the tally of its rules, or with sign −1
+// takes it off.
+func (w *writer) tally(advice ID, sign int) error {
+	if advice == "" {
+		return nil
+	}
+	_, err := w.tx.ExecContext(w.ctx, `INSERT INTO tally SELECT DISTINCT rule, o.kart, substr(o.at, 1, 10), ?1, ?1 * CAST(round(helped * 1e9) AS INTEGER) `+judgedRules+` AND outcome.advice_id = ?2
+		ON CONFLICT (rule, kart, day) DO UPDATE SET times = times + excluded.times, helped_nano = helped_nano + excluded.helped_nano`, sign, advice)
+	return err
 }
 
 // references are the columns in which an entry names another.

@@ -20,14 +20,15 @@ const (
 	sources
 )
 
-// Evidence is one outcome of advice that rested on a rule.
+// Evidence is one outcome of advice that rested on a rule, or several of one day.
 type Evidence struct {
 	ID     string // the same evidence has the same ID, wherever it was met
 	Rule   string
 	Source Source
-	Diary  string // whose: days of one diary age together
-	Day    string // of the outcome, 2026-05-03
-	Helped float64
+	Diary  string  // whose: days of one diary age together
+	Day    string  // of the outcome, 2026-05-03
+	Helped float64 // the outcome, or the sum of the outcomes
+	Times  int     // how many; 0 counts as 1
 }
 
 // Policy is how evidence is weighed.
@@ -71,10 +72,11 @@ func (c Count) String() string {
 	return fmt.Sprintf("%s of %s %s", text(c.Helped()), text(c.Of()), times)
 }
 
-func (c *Count) add(helped, weight float64) {
-	whole := math.Round(weight * nano)
+// add counts outcomes of which the mean is given, each as weight of one.
+func (c *Count) add(mean, times, weight float64) {
+	whole := math.Round(times * weight * nano)
 	c.of += int64(whole)
-	c.helped += int64(math.Round(helped * whole))
+	c.helped += int64(math.Round(mean * whole))
 }
 
 // Record is what is known of one rule. The zero value is a rule of which
@@ -86,12 +88,12 @@ type Record struct {
 }
 
 // Tally sums evidence up by rule. What has the same ID counts once, from its
-// nearest source. An outcome outside 0 to 1 is brought to the nearer end, one
+// nearest source. A mean outcome outside 0 to 1 is brought to the nearer end, one
 // that is not a number does not count.
 func Tally(evidence []Evidence, p Policy) map[string]Record {
 	ev := slices.Clone(evidence)
 	slices.SortFunc(ev, func(a, b Evidence) int {
-		return cmp.Or(strings.Compare(a.ID, b.ID), int(a.Source)-int(b.Source), strings.Compare(a.Rule, b.Rule), strings.Compare(a.Diary, b.Diary), strings.Compare(a.Day, b.Day), cmp.Compare(a.Helped, b.Helped))
+		return cmp.Or(strings.Compare(a.ID, b.ID), int(a.Source)-int(b.Source), strings.Compare(a.Rule, b.Rule), strings.Compare(a.Diary, b.Diary), strings.Compare(a.Day, b.Day), cmp.Compare(a.Helped, b.Helped), cmp.Compare(a.Times, b.Times))
 	})
 	ev = slices.CompactFunc(ev, func(a, b Evidence) bool { return a.ID == b.ID })
 	ev = slices.DeleteFunc(ev, func(e Evidence) bool { return math.IsNaN(e.Helped) || e.Source >= sources })
@@ -101,9 +103,10 @@ func Tally(evidence []Evidence, p Policy) map[string]Record {
 	for _, e := range ev {
 		r := out[e.Rule]
 		r.policy = p
-		h := math.Max(0, math.Min(1, e.Helped))
-		r.Plain[e.Source].add(h, 1)
-		r.weighted.add(h, p.Weight[e.Source]*left[[2]string{e.Diary, e.Day}])
+		times := float64(max(1, e.Times))
+		mean := math.Max(0, math.Min(1, e.Helped/times))
+		r.Plain[e.Source].add(mean, times, 1)
+		r.weighted.add(mean, times, p.Weight[e.Source]*left[[2]string{e.Diary, e.Day}])
 		out[e.Rule] = r
 	}
 	return out

@@ -123,6 +123,15 @@ func TestBestAddsUp(t *testing.T) {
 	})
 }
 
+// Several outcomes of a day count as they would one by one.
+func TestTimes(t *testing.T) {
+	one := []learn.Evidence{{ID: "1", Rule: "a", Helped: 1}, {ID: "2", Rule: "a", Helped: 0.5}, {ID: "3", Rule: "a"}}
+	sum := []learn.Evidence{{ID: "x", Rule: "a", Helped: 1.5, Times: 3}}
+	if diff := cmp.Diff(learn.Tally(one, learn.Usual), learn.Tally(sum, learn.Usual), exact); diff != "" {
+		t.Errorf("three outcomes and their sum (-one by one +sum):\n%s", diff)
+	}
+}
+
 func TestWords(t *testing.T) {
 	ev := []learn.Evidence{
 		{ID: "1", Rule: "a", Helped: 1}, {ID: "2", Rule: "a", Helped: 1}, {ID: "3", Rule: "a", Helped: .7}, {ID: "4", Rule: "a"},

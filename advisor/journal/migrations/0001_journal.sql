@@ -165,5 +165,17 @@ CREATE TABLE strike (
 ) STRICT;
 CREATE INDEX strike_of ON strike (of_id);
 
+-- What the outcomes that count say of each rule, kept up to date with every
+-- entry so that advice need not read them all. It follows from the entries and
+-- is never exported.
+CREATE TABLE tally (
+	rule        TEXT NOT NULL,
+	kart        TEXT NOT NULL,
+	day         TEXT NOT NULL,
+	times       INTEGER NOT NULL,
+	helped_nano INTEGER NOT NULL, -- billionths of an outcome
+	PRIMARY KEY (rule, kart, day)
+) STRICT, WITHOUT ROWID;
+
 CREATE VIEW standing AS -- entries that count
 	SELECT * FROM record WHERE kind <> 'strike' AND NOT EXISTS (SELECT 1 FROM strike WHERE strike.of_id = record.id);
