@@ -13,7 +13,7 @@ func BenchmarkLoadEnglish(b *testing.B) {
 }
 
 func BenchmarkRead(b *testing.B) {
-	l := loadLanguage(b, "en")
+	l := load(b, "en")
 	for b.Loop() {
 		l.Read("So first run it was hopping everywhere, second run with the change no hop but pushing like a pig into the slow corners, third run about the same as the second.")
 	}

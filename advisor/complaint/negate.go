@@ -472,7 +472,7 @@ func (r *reader) restored(c int) {
 // the symptom being there, in that place alone.
 func (r *reader) except(c int, h *hit) {
 	cl := &r.clauses[c]
-	if len(cl.symptoms) > 0 || cl.copied || cl.fine || r.whereOf(c) == (where{}) || r.words(cl.from, cl.to) > 4 {
+	if len(cl.symptoms) > 0 || cl.copied || cl.fine || r.whereOf(c) == (where{}) || r.words(cl.from, cl.to) > 4 || r.strange(cl.from, cl.to) {
 		return
 	}
 	for p := c - 1; p >= 0; p-- {

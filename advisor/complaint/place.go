@@ -173,7 +173,7 @@ func (r *reader) wheres(c int) []group {
 		if b := n - 1; b >= 0 && r.hits[b].role == roleBefore && r.words(r.hits[b].to, h.from) == 0 {
 			continue
 		}
-		if h.symptom != 0 || h.either || h.phase == 0 && h.corner == 0 && h.speed == 0 && h.side == 0 {
+		if h.symptom != 0 && h.instead == 0 || h.either || h.phase == 0 && h.corner == 0 && h.speed == 0 && h.side == 0 {
 			continue
 		}
 		if k := len(out) - 1; k >= 0 && r.words(out[k].to, h.from) <= r.conjoined(out[k].to, h.from) &&

@@ -150,12 +150,12 @@ func (r *reader) find() {
 	r.inner(places)
 }
 
-// inner gives a symptom phrase the place that is named within it: "reacts too
-// quickly at turn-in".
+// inner gives a phrase the place that is named within it: "reacts too quickly at
+// turn-in", "out of the slow ones".
 func (r *reader) inner(places []hit) {
 	for n := range r.hits {
 		h := &r.hits[n]
-		if h.symptom == 0 && !h.busy || h.instead != 0 {
+		if h.symptom == 0 && !h.busy && (h.phase == 0 || h.corner != 0) || h.instead != 0 {
 			continue
 		}
 		e := *h.effect
