@@ -372,7 +372,7 @@ func spellField(root *source.Node, kindName string, steps []step, value string) 
 			return "", nil, fmt.Errorf("%q is not a whole number", value)
 		}
 		return strconv.FormatInt(n, 10), n, nil
-	case kind.Fields[i].Type == adjust.Number:
+	case kind.Fields[i].Type == adjust.Number, kind.Fields[i].Type == adjust.Ratio && !strings.Contains(value, "±"):
 		x, err := strconv.ParseFloat(value, 64)
 		if err != nil || math.IsNaN(x) || math.IsInf(x, 0) {
 			return "", nil, fmt.Errorf("%q is not a number", value)

@@ -86,6 +86,7 @@ const (
 	Angle                      // "30 deg", may carry ±
 	TurnCount                  // "3 turns"
 	Number                     // 0.8
+	Ratio                      // 0.8, or with its ± "0.80 ± 0.02"
 	Count                      // 12
 	Word                       // one of Choices
 	Text                       // anything

@@ -16,7 +16,7 @@ var _ = register(Kind{
 		pivotField,
 		{Name: "tightening_moves", Type: Word, Required: true, Choices: []string{"rearward", "forward", "inboard", "outboard"}, Doc: "where tightening the screw moves that end", Example: `"rearward"`},
 		threadField, pitchField,
-		{Name: "ratio", Type: Number, Doc: "travel of the kingpin's end for 1 mm of screw; may carry ±", Example: `"1.00 ± 0.02"`},
+		{Name: "ratio", Type: Ratio, Doc: "travel of the kingpin's end for 1 mm of screw; may carry ±", Example: `"1.00 ± 0.02"`},
 		{Name: "hand", Type: Word, Choices: []string{"right", "left"}, Doc: "thread's hand; a right-hand screw tightens clockwise", Example: `"right"`},
 		{Name: "travel_in", Type: TurnCount, Required: true, Doc: "turns of tightening left from standard", Example: `"3 turns"`},
 		{Name: "travel_out", Type: TurnCount, Required: true, Doc: "turns of loosening left from standard", Example: `"3 turns"`},

@@ -18,7 +18,7 @@ type fitTemplateJSON struct {
 type fitNumberJSON struct {
 	Path     string  `json:"path" jsonschema_description:"where the profile keeps it; of a gauge's zero, its name"`
 	Name     string  `json:"name"`
-	Unit     string  `json:"unit" jsonschema:"enum=deg,enum=mm"`
+	Unit     string  `json:"unit" jsonschema:"enum=deg,enum=mm,enum=" jsonschema_description:"deg or mm; empty for a ratio"`
 	Before   float64 `json:"before"`
 	BeforePM float64 `json:"before_pm" jsonschema_description:"every ± is about 95 % sure"`
 	After    float64 `json:"after"`
