@@ -211,6 +211,8 @@ func (l *Lesson) steps(now *Variant) (step string, less, more Stage, err error) 
 			}
 			if useful(p, t.figure, d) {
 				s.How = howText(p)
+				got := math.Abs(p.Sides[0].Answer.Best.Values[t.figure] - p.Sides[0].Was[t.figure])
+				s.Name = strings.TrimPrefix(sayBy(t.figure, got), "+") + " " + word
 				_, s.Variant, err = p.Variants()
 				return s, err
 			}
@@ -229,9 +231,9 @@ func (l *Lesson) steps(now *Variant) (step string, less, more Stage, err error) 
 	if more, err = stage(t.step, "more"); err != nil {
 		return
 	}
-	step = t.stepIs
+	step = "about " + t.stepIs
 	if less.How == "" && more.How == "" {
-		step += ", computed alone: this kart's profile has no adjuster for it"
+		step = t.stepIs + ", computed alone: this kart's profile has no adjuster for it"
 		less.Not, more.Not = "", ""
 	}
 	return step, less, more, nil

@@ -73,7 +73,7 @@ func TestTeachTurnsWhatThereIs(t *testing.T) {
 	}
 	for _, tt := range []struct{ kart, topic, step, how string }{
 		{"alder", "caster", "one turn of the caster screw", "caster screw: tighten it 1 turn"},
-		{"alder", "camber", "0.5°", "camber plate:"},
+		{"alder", "camber", "about 0.5°", "camber plate:"},
 		{"alder", "toe", "a quarter turn of the tie rod", "tie rod: "},
 		{"alder", "kpi", "this kart's profile has no adjuster for it", ""},
 		{"dogwood", "ride-height", "one washer of the stub-axle shims", "stub-axle shims"},

@@ -321,9 +321,8 @@ func (q *quiz) advice() (Question, error) {
 		x := Question{
 			Kind: "advice", Text: fmt.Sprintf("The driver says: %s. What do the rules say about %s?", q.sayFacts(f), m.Title),
 			Choices: []string{moveTitle(m, v.Direction), moveTitle(m, -v.Direction), "leave it alone"},
-			Worked:  fmt.Sprintf("%s %s It is believed with %.2f: advice to try, not a law.", moveTitle(m, v.Direction)+".", sentenceOf(r.Because), math.Abs(v.Net)),
+			Worked:  fmt.Sprintf("%s It is believed with %.2f: advice to try, not a law.", sentenceOf(r.Because), math.Abs(v.Net)),
 		}
-		x.Worked = capital(x.Worked)
 		return q.shuffled(x), nil
 	}
 	return Question{}, errNoQuestion
@@ -361,7 +360,7 @@ func (q *quiz) contested() (Question, error) {
 			}
 			m := q.move(v.Move)
 			views := q.views(d, m)
-			others := q.otherDecisions(d, v.Move)
+			others := q.otherDecisions(d, m)
 			if len(views) < 2 || len(others) < 2 {
 				continue
 			}
@@ -391,14 +390,33 @@ func (q *quiz) views(d rules.Dispute, m rules.Move) []string {
 	return out
 }
 
-// otherDecisions returns what settles points about other moves, shuffled: those
-// cannot be right as well.
-func (q *quiz) otherDecisions(d rules.Dispute, move string) []string {
+// otherDecisions returns what settles points about other moves, shuffled, with
+// nothing in common with what settles this one: it cannot be right as well.
+func (q *quiz) otherDecisions(d rules.Dispute, m rules.Move) []string {
+	words := func(s string) map[string]bool {
+		out := map[string]bool{}
+		for _, w := range strings.FieldsFunc(strings.ToLower(s), func(r rune) bool { return r < 'a' || r > 'z' }) {
+			// Inside rear, tread, heavier: a word of four letters or more names
+			// what is looked at, but for these.
+			if len(w) > 3 && !strings.Contains("with does have than then that this first what more less only kart", w) {
+				out[strings.TrimSuffix(w, "s")] = true
+			}
+		}
+		return out
+	}
+	own := words(d.Decide + " " + m.Title)
 	var out []string
-	seen := map[string]bool{d.Decide: true}
+	seen := map[string]bool{}
 	for _, r := range q.set.Rules() {
-		if r.Contested != "" && len(r.Votes) == 1 && r.Votes[0].Move != move && !seen[r.Decide] {
-			seen[r.Decide] = true
+		if r.Contested == "" || len(r.Votes) != 1 || r.Votes[0].Move == m.ID || seen[r.Decide] {
+			continue
+		}
+		seen[r.Decide] = true
+		common := false
+		for w := range words(r.Decide) {
+			common = common || own[w]
+		}
+		if !common {
 			out = append(out, sentenceOf(capital(r.Decide)))
 		}
 	}

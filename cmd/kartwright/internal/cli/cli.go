@@ -175,6 +175,7 @@ regulations and the scrutineer come first.`,
 	root.AddCommand(a.adviseCommand(), a.hearCommand(), a.dialCommand(), a.whatifCommand(), a.fitCommand(), a.kartCommand(), a.rulesCommand(), a.measureCommand(), a.schemaCommand())
 	root.AddCommand(a.logCommand())
 	root.AddCommand(a.dayCommand())
+	root.AddCommand(a.learnCommand())
 	root.AddCommand(a.serveCommand())
 	for _, topic := range topics {
 		root.AddCommand(topic.command())

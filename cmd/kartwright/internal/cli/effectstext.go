@@ -73,32 +73,7 @@ func (a *app) printEffects(p *advisor.Plan) {
 		return
 	}
 	a.heading(fmt.Sprintf("In a slow bend (%v)", e.Bend))
-	change := func(before, after string) string {
-		if before == after {
-			return after
-		}
-		return before + " → " + after
-	}
-	var lines [][2]string
-	alike := true
-	for _, r := range a.bendRows() {
-		var cell [2]string
-		for _, t := range advisor.Turns {
-			cell[t] = change(r.text(e.Before[t]), r.text(e.After[t]))
-		}
-		alike = alike && cell[0] == cell[1]
-		lines = append(lines, cell)
-	}
-	if !alike {
-		a.printf("  %s%s%s\n", pad("", 20), pad("left turn", 28), "right turn")
-	}
-	for i, r := range a.bendRows() {
-		if alike {
-			a.printf("  %s%s\n", pad(r.name, 20), lines[i][0])
-		} else {
-			a.printf("  %s%s%s\n", pad(r.name, 20), pad(lines[i][0], 28), lines[i][1])
-		}
-	}
+	a.printBend(e.Before, e.After)
 	a.printf("  %s%s\n", pad("steering", 20), effortText(e.EffortRatio()))
 	for _, s := range e.Small {
 		a.para("  - ", sentence(s))
@@ -113,6 +88,36 @@ func (a *app) loadsCaveat(b advisor.Bend, column geometry.Angle, assumed, of int
 		text += fmt.Sprintf(" %d of the %d numbers that it needs are assumed ('kartwright kart check' lists them): trust directions more than sizes.", assumed, of)
 	}
 	return text
+}
+
+// printBend prints what the kart does in both turns, once if they are alike.
+func (a *app) printBend(before, after [2]advisor.InBend) {
+	change := func(before, after string) string {
+		if before == after {
+			return after
+		}
+		return before + " → " + after
+	}
+	var lines [][2]string
+	alike := true
+	for _, r := range a.bendRows() {
+		var cell [2]string
+		for _, t := range advisor.Turns {
+			cell[t] = change(r.text(before[t]), r.text(after[t]))
+		}
+		alike = alike && cell[0] == cell[1]
+		lines = append(lines, cell)
+	}
+	if !alike {
+		a.printf("  %s%s%s\n", pad("", 20), pad("left turn", 28), "right turn")
+	}
+	for i, r := range a.bendRows() {
+		if alike {
+			a.printf("  %s%s\n", pad(r.name, 20), lines[i][0])
+		} else {
+			a.printf("  %s%s%s\n", pad(r.name, 20), pad(lines[i][0], 28), lines[i][1])
+		}
+	}
 }
 
 type inBendJSON struct {
@@ -148,6 +153,10 @@ type bendJSON struct {
 	Ay     float64 `json:"sideways_g"`
 }
 
+func viewBend(b advisor.Bend, column geometry.Angle) bendJSON {
+	return bendJSON{degrees(b.Steer), degrees(column), float64(b.Ay)}
+}
+
 type effectsJSON struct {
 	Bend    bendJSON      `json:"bend"`
 	Before  [2]inBendJSON `json:"before" jsonschema_description:"left turn, right turn"`
@@ -168,7 +177,7 @@ func viewEffects(p *advisor.Plan) *effectsJSON {
 		return nil
 	}
 	out := &effectsJSON{
-		Bend:   bendJSON{degrees(e.Bend.Steer), degrees(e.Before[0].Column), float64(e.Bend.Ay)},
+		Bend:   viewBend(e.Bend, e.Before[0].Column),
 		Before: [2]inBendJSON{viewInBend(e.Before[0]), viewInBend(e.Before[1])}, After: [2]inBendJSON{viewInBend(e.After[0]), viewInBend(e.After[1])},
 		Effort: finite(e.EffortRatio()), Small: list(e.Small), Assumed: e.Assumed, Of: e.Of,
 	}

@@ -79,14 +79,15 @@ func (ch *Chart) SVG() string {
 	if !(hi[0] > lo[0]) {
 		hi[0] = lo[0] + 1
 	}
+	below := ch.Below
+	if lo[1] >= 0 {
+		below.Name = "" // nothing goes there
+	}
 	pad := 0.06 * (hi[1] - lo[1])
 	if pad == 0 {
 		pad = math.Max(0.5, math.Abs(hi[1])*0.1)
 	}
 	lo[1], hi[1] = lo[1]-pad, hi[1]+pad
-	if ch.Below.Name != "" {
-		lo[1] = math.Min(lo[1], -pad)
-	}
 
 	// The names of the scales stand above the plot, the lines' names at its
 	// right.
@@ -101,10 +102,10 @@ func (ch *Chart) SVG() string {
 	px := func(v float64) float64 { return x0 + (x1-x0)*(v-lo[0])/(hi[0]-lo[0]) }
 	py := func(v float64) float64 { return y1 - (y1-y0)*(v-lo[1])/(hi[1]-lo[1]) }
 
-	if ch.Below.Name != "" {
+	if below.Name != "" {
 		c.rect("soft", x0, py(0), x1-x0, y1-py(0))
-		for _, v := range ticks(0, -lo[1]*ch.Below.Per, 3) {
-			y := py(-v / ch.Below.Per)
+		for _, v := range ticks(0, -lo[1]*below.Per, 3) {
+			y := py(-v / below.Per)
 			if v == 0 || y > y1-2 || y < py(0)+11 {
 				continue
 			}
@@ -113,7 +114,7 @@ func (ch *Chart) SVG() string {
 		}
 	}
 	for _, v := range ticks(lo[1], hi[1], 7) {
-		if ch.Below.Name != "" && v < -1e-9 {
+		if below.Name != "" && v < -1e-9 {
 			continue
 		}
 		c.line("thin", x0-4, py(v), x1, py(v))
@@ -161,10 +162,10 @@ func (ch *Chart) SVG() string {
 	}
 	c.y = y1 + 16
 	c.lines("s", ch.XName+" →", x0, width-margin-x0)
-	if ch.Below.Name != "" {
+	if below.Name != "" {
 		c.y += 2
 		c.rect("soft", margin, c.y+2, 28, 12)
-		c.lines("t", ch.Below.Name, margin+36, width-2*margin-36)
+		c.lines("t", below.Name, margin+36, width-2*margin-36)
 	}
 	var rows []keyRow
 	var said []string
