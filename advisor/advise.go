@@ -45,6 +45,8 @@ type Advice struct {
 	Turning      []rules.Flip // what, if it were otherwise, would turn the advice round
 	Verdicts     []rules.Verdict
 	Uneven       []string // figures in which the two sides differ already
+	Equal        *Plan    // what would make the right side like the left, if the adjusters can do it
+	Unusual      []string // figures that are far out already, to be set right first
 }
 
 // Suggestion is one change.
@@ -60,8 +62,23 @@ type Suggestion struct {
 	Leave   []rules.Firing
 }
 
-// Title says the change: "more caster".
+// Title says the change: "more caster". Toe and camber on the far side of zero
+// are called what they are.
 func (s *Suggestion) Title() string {
+	if s.Plan != nil && len(s.Plan.Sides) > 0 {
+		f, was := levers[s.Move.ID], geometry.Angle(s.Plan.Sides[0].Was[levers[s.Move.ID]])
+		after := geometry.Angle(s.Plan.Sides[0].Answer.Best.Values[f])
+		if was > 0.02*geometry.Degree && s.Amount < 0 {
+			word := map[adjust.Figure]string{adjust.Toe: "toe-in", adjust.Camber: "positive camber"}[f]
+			switch {
+			case word == "":
+			case after >= 0:
+				return "less " + word
+			default:
+				return "from " + word + " to " + strings.TrimPrefix(s.Move.Decrease, "more ")
+			}
+		}
+	}
 	if s.Amount < 0 {
 		return s.Move.Decrease
 	}
@@ -109,6 +126,8 @@ type Refusal struct {
 const (
 	// A net belief below this is not worth a spanner.
 	weak = 0.1
+	// A front-end change comes first if it scores this share of the best change.
+	frontShare = 0.6
 	// Rules ask for a step of about a size, so advice weighs what else moves
 	// more than somebody does who dials a figure.
 	keep = 0.6
@@ -132,6 +151,9 @@ func Advise(r Request) (*Advice, error) {
 		return nil, err
 	}
 	a := &Advice{Request: r, Verdicts: result.Verdicts, Checks: result.Checks, Uneven: unevenSides(before)}
+	if err := a.present(before); err != nil {
+		return nil, err
+	}
 	if err := a.suggest(result); err != nil {
 		return nil, err
 	}
@@ -140,9 +162,11 @@ func Advise(r Request) (*Advice, error) {
 		return nil, err
 	}
 	for _, f := range flips {
+		f.Changes = slices.DeleteFunc(slices.Clone(f.Changes), func(c rules.Change) bool { return !a.canMove(c.Move) })
 		switch {
-		case f.Key == "symptom":
-			// Every other complaint would give other advice: not worth saying.
+		case f.Key == "symptom" || len(f.Changes) == 0:
+			// Every other complaint would give other advice, and what this kart
+			// cannot do anyway is not worth saying either.
 		case f.Was == "":
 			a.Missing = append(a.Missing, f)
 		default:
@@ -151,13 +175,18 @@ func Advise(r Request) (*Advice, error) {
 	}
 	condition, others := a.complaints()
 	switch {
-	case condition && !others:
-		// The complaint is about the kart's condition: no setting cures that.
-		a.Status, a.First, a.Alternatives = CheckFirst, nil, nil
+	case condition:
+		// Something is wrong with the kart: no setting before that is put right.
+		a.Status = CheckFirst
+		if a.First != nil {
+			a.Alternatives = append([]Suggestion{*a.First}, a.Alternatives...)
+		}
+		a.First = nil
+		if !others {
+			a.Alternatives = nil
+		}
 	case a.First != nil:
 		a.Status = TryThis
-	case condition:
-		a.Status = CheckFirst
 	case slices.ContainsFunc(a.Undecided, func(v rules.Verdict) bool { _, front := levers[v.Move]; return front }):
 		a.Status = Undecided
 	default:
@@ -233,8 +262,11 @@ func (a *Advice) suggest(result rules.Result) error {
 		}
 	}
 	sort.SliceStable(found, func(i, j int) bool { return found[i].Score > found[j].Score })
-	// The one change to try first is one of the front end if any will do.
-	first := slices.IndexFunc(found, func(s Suggestion) bool { return s.Move.Lever == "front" })
+	// The one change to try first is one of the front end, unless something else
+	// is plainly better.
+	first := slices.IndexFunc(found, func(s Suggestion) bool {
+		return s.Move.Lever == "front" && s.Score >= frontShare*found[0].Score
+	})
 	if first < 0 && len(found) > 0 {
 		first = 0
 	}
@@ -265,13 +297,24 @@ func (a *Advice) plan(s *Suggestion) (*Refusal, error) {
 		want = s.Amount * shimStep(k)
 	}
 	asked := want
+	if stop, by, err := a.stop(s, figure, want); err != nil {
+		return nil, err
+	} else if stop != nil {
+		if by*asked <= 0 || math.Abs(by) < 0.2*math.Abs(asked) {
+			return &Refusal{s.Move, s.Title(), []string{stop.Because}}, nil
+		}
+		if by != want {
+			s.Notes = append(s.Notes, fmt.Sprintf("the rules ask for %s; %s is taken: %s", sayBy(figure, want), sayBy(figure, by), stop.Because))
+		}
+		want = by
+	}
 	if l, bound, ok := a.bound(figure, &want); ok {
 		if want*asked <= 0 || math.Abs(want) < 0.2*math.Abs(asked) {
 			return &Refusal{s.Move, s.Title(), []string{fmt.Sprintf("%s is at %s already, %s", s.Move.Title, l.Whose(k), bound)}}, nil
 		}
 		s.Notes = append(s.Notes, fmt.Sprintf("the rules ask for %s; %s (%s) allows %s", sayBy(figure, asked), l.Whose(k), bound, sayBy(figure, want)))
 	}
-	job := Job{Kart: k, From: k.Present, Sides: frontend.Sides[:], Wants: [2][]Want{{{figure, want, true}}, {{figure, want, true}}}, Keep: keep}
+	job := Job{Kart: k, From: k.Present, Sides: frontend.Sides[:], Wants: [2][]Want{{{figure, want, true}}, {{figure, want, true}}}, Keep: keep, Limits: true}
 	plan, err := NewPlan(job)
 	if err != nil {
 		return nil, err
@@ -294,9 +337,153 @@ func (a *Advice) plan(s *Suggestion) (*Refusal, error) {
 		}
 		return &Refusal{s.Move, s.Title(), reasons}, nil
 	}
+	if out := newlyOutside(k, plan); len(out) > 0 {
+		return &Refusal{s.Move, s.Title(), []string{"with this kart's adjusters it would leave a limit: " + strings.Join(out, "; ")}}, nil
+	}
 	s.Plan = plan
+	s.Score *= cleanness(plan, figure, asked)
 	s.Notes = append(s.Notes, plan.Reasons()...)
 	return nil, nil
+}
+
+// present looks at the kart as it stands: sides that differ, figures that are
+// far out.
+func (a *Advice) present(before [2]frontend.Figures) error {
+	k := a.Request.Kart
+	for _, m := range a.Request.Rules.Vocabulary().Moves {
+		f, ok := levers[m.ID]
+		if !ok || f.IsLength() {
+			continue
+		}
+		for _, s := range frontend.Sides {
+			v, err := k.Corners[s].Values(k.Present[s])
+			if err != nil {
+				return err
+			}
+			d := geometry.Angle(v[f]).Degrees()
+			for _, stop := range []*rules.Stop{m.Floor, m.Ceiling} {
+				if stop == nil || stop == m.Floor && d > stop.At-farOut[f] || stop == m.Ceiling && d < stop.At+farOut[f] {
+					continue
+				}
+				a.Unusual = append(a.Unusual, fmt.Sprintf("%v %s is %s: %s", s, m.Title, sayFigure(f, geometry.Angle(v[f])), stop.Because))
+			}
+		}
+	}
+	if len(a.Uneven) == 0 {
+		return nil
+	}
+	left, err := k.Corners[0].Values(k.Present[0])
+	if err != nil {
+		return err
+	}
+	var wants []Want
+	for _, f := range []adjust.Figure{adjust.Caster, adjust.Camber, adjust.Toe} {
+		wants = append(wants, Want{Figure: f, Value: left[f]})
+	}
+	plan, err := NewPlan(Job{Kart: k, From: k.Present, Sides: []frontend.Side{frontend.Right}, Wants: [2][]Want{nil, wants}, Limits: true})
+	if err != nil {
+		return err
+	}
+	if plan.Moved() && len(unevenSides(plan.After)) < len(a.Uneven) {
+		a.Equal = plan
+	}
+	return nil
+}
+
+// farOut is how far beyond its stop a figure is worth a word of its own, in
+// degrees: about a millimetre of toe, half a degree of camber, a degree of
+// caster.
+var farOut = map[adjust.Figure]float64{adjust.Caster: 1, adjust.Camber: 0.5, adjust.Toe: 0.2}
+
+func sayFigure(f adjust.Figure, a geometry.Angle) string {
+	if f == adjust.Toe {
+		return ToeText(a, geometry.Units{})
+	}
+	return a.String()
+}
+
+// stop shortens a wanted change so that no side goes beyond where advice on the
+// move ends. It returns the stop that did so, or nil.
+func (a *Advice) stop(s *Suggestion, f adjust.Figure, want float64) (*rules.Stop, float64, error) {
+	stop := s.Move.Ceiling
+	if want < 0 {
+		stop = s.Move.Floor
+	}
+	if stop == nil || f.IsLength() {
+		return nil, want, nil
+	}
+	k := a.Request.Kart
+	end := stop.At * figureScale(f, s.Move.Unit)
+	by := want
+	for _, side := range frontend.Sides {
+		v, err := k.Corners[side].Values(k.Present[side])
+		if err != nil {
+			return nil, 0, err
+		}
+		if want > 0 {
+			by = math.Min(by, math.Max(0, end-v[f]))
+		} else {
+			by = math.Max(by, math.Min(0, end-v[f]))
+		}
+	}
+	if by == want {
+		return nil, want, nil
+	}
+	return stop, by, nil
+}
+
+// canMove reports whether this kart has an adjuster for a move; moves whose
+// turns the geometry does not know are the owner's business.
+func (a *Advice) canMove(move string) bool {
+	f, ok := levers[move]
+	if !ok {
+		return true
+	}
+	for _, adj := range a.Request.Kart.Corners[0].Adjusters {
+		if adj.Travel().Fixed() {
+			continue
+		}
+		switch part := adj.Part(); {
+		case f == adjust.Toe && part == adjust.OnRod, f == adjust.Height && part == adjust.OnStub,
+			(f == adjust.Caster || f == adjust.Camber) && part == adjust.OnPivot:
+			return true
+		}
+	}
+	return f == adjust.Height // then direction and usual step only
+}
+
+// newlyOutside names the limits that the plan leaves and the kart did not.
+func newlyOutside(k *profile.Kart, p *Plan) []string {
+	was := limitWarnings(k, p.Before)
+	var out []string
+	for _, w := range p.Warnings {
+		// A figure that stood outside before is named again with its new value.
+		what, _, _ := strings.Cut(w, " of ")
+		if !slices.ContainsFunc(was, func(b string) bool { return strings.HasPrefix(b, what+" of ") }) {
+			out = append(out, w)
+		}
+	}
+	return out
+}
+
+// cleanness is how much of a suggestion's score remains for what else its plan
+// moves and for missing the size that was asked: 1 for neither. A usual step of
+// another figure halves it.
+func cleanness(p *Plan, f adjust.Figure, asked float64) float64 {
+	var worst float64
+	for _, s := range p.Sides {
+		cost := 0.
+		for q, usual := range map[adjust.Figure]geometry.Angle{adjust.Caster: geometry.Degree, adjust.Camber: 0.5 * geometry.Degree} {
+			if q != f {
+				cost += math.Abs(s.Answer.Best.Values[q]-s.Was[q]) / float64(usual)
+			}
+		}
+		if got := s.Answer.Best.Values[f] - s.Was[f]; math.Abs(got) > math.Abs(asked) {
+			cost += math.Abs(got/asked) - 1
+		}
+		worst = math.Max(worst, cost)
+	}
+	return 1 / (1 + worst)
 }
 
 // useful reports whether the plan takes the figure the right way on both
@@ -326,7 +513,7 @@ func stepped(p *Plan, f adjust.Figure) bool {
 func (a *Advice) bound(f adjust.Figure, want *float64) (by profile.Limit, text string, ok bool) {
 	k := a.Request.Kart
 	for _, l := range k.Limits {
-		if l.Of != limitOf(f) || l.Of == "" {
+		if q, ok := figureOfLimit[l.Of]; !ok || q != f {
 			continue
 		}
 		for _, s := range frontend.Sides {

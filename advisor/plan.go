@@ -32,6 +32,8 @@ type Job struct {
 	Wants [2][]Want
 	// Keep is adjust.Goal's: how much it counts that the rest stays as it is.
 	Keep float64
+	// Limits says to keep every figure inside the kart's limits.
+	Limits bool
 }
 
 // Plan is the work that a job takes on this kart.
@@ -186,6 +188,14 @@ func solve(j Job, k *profile.Kart, side frontend.Side, steps adjust.Setting) (*a
 		return nil, err
 	}
 	goal := adjust.Goal{Steps: steps, Keep: j.Keep}
+	for _, l := range k.Limits {
+		if f, ok := figureOfLimit[l.Of]; ok && j.Limits {
+			if !goal.Bounded[f] {
+				goal.Bounded[f], goal.Within[f] = true, [2]float64{math.Inf(-1), math.Inf(1)}
+			}
+			goal.Within[f] = [2]float64{math.Max(goal.Within[f][0], l.Lo), math.Min(goal.Within[f][1], l.Hi)}
+		}
+	}
 	for _, w := range j.Wants[side] {
 		v := w.Value
 		if w.By {
@@ -245,10 +255,8 @@ func limited(of profile.Limited, f frontend.Figures) (float64, bool) {
 	return 0, false
 }
 
-// limitOf is the limit that a figure has, if any.
-func limitOf(f adjust.Figure) profile.Limited {
-	return map[adjust.Figure]profile.Limited{adjust.Caster: profile.LimitCaster, adjust.Camber: profile.LimitCamber, adjust.Toe: profile.LimitToe}[f]
-}
+// figureOfLimit is the figure that a limit holds for, if it is one of a corner.
+var figureOfLimit = map[profile.Limited]adjust.Figure{profile.LimitCaster: adjust.Caster, profile.LimitCamber: adjust.Camber, profile.LimitToe: adjust.Toe}
 
 // Step is one thing that a mechanic does.
 type Step struct {
@@ -333,13 +341,17 @@ func (p *Plan) Steps(u geometry.Units) []Step {
 				}
 				lines, do = append(lines, text), nil
 			}
-			for _, m := range s.Worth() {
+			for _, m := range s.Moves {
 				if (m.Part == adjust.OnRod) != rods {
 					continue
 				}
-				if m.Adjuster.Lock() != lock {
+				own := m.Adjuster.Lock()
+				if f, ok := m.Adjuster.(adjust.Fine); ok && f.Negligible(m.From, m.To) {
+					own = "" // it may stay as it is
+				}
+				if own != lock {
 					flush()
-					lock = m.Adjuster.Lock()
+					lock = own
 				}
 				do = append(do, capital(m.Name)+": "+m.Adjuster.Move(m.From, m.To, u)+".")
 			}
@@ -358,10 +370,12 @@ func (p *Plan) Steps(u geometry.Units) []Step {
 	stage(func(s SidePlan) []string {
 		return []string{fmt.Sprintf("Check toe, last: %s.", ToeText(p.After[s.Side].Toe, u))}
 	})
-	if len(p.Sides) == 2 {
-		out = append(out, Step{"kart", "Compare the sides: swing the steering to the same lock each way and read a laser on a rule; caster is equal within 1 mm, and so is toe."})
+	if mm := strings.Replace(u.Length(geometry.Millimetre), ".00", "", 1); len(p.Sides) == 2 && len(unevenSides(p.After)) == 0 {
+		out = append(out, Step{"kart", "Compare the sides: steering to the same lock each way, a laser on a rule reads the same within " + mm + " if caster is equal; straight ahead toe is equal within " + mm + "."})
+	} else if len(p.Sides) == 2 {
+		out = append(out, Step{"kart", "This kart's sides are not alike: check each against its own figures above."})
 	}
-	return append(out, Step{"kart", "Turn the steering from lock to lock: nothing binds, nothing touches. Wheel nuts."})
+	return append(out, Step{"kart", "Turn the steering from lock to lock: nothing binds, nothing touches. Check the wheel nuts."})
 }
 
 // Worth returns the moves that are worth a spanner: all but a tie rod that

@@ -38,6 +38,14 @@ type Move struct {
 	Unit     string     // deg, mm, bar or step: the unit of every amount of this move
 	Usual    [2]float64 // the usual size of one step, least and most, in Unit; zero when not given
 	Lever    string     // "front": turns are computed for it; "other": direction and usual step only
+	// Where advice stops going down and up, whatever the rules want; nil: nowhere.
+	Floor, Ceiling *Stop
+}
+
+// A Stop is a value of a move beyond which no advice goes, in the move's unit.
+type Stop struct {
+	At      float64
+	Because string // why, for a novice
 }
 
 // A Track is a kind of track. A fact that names it meets conditions on other

@@ -23,6 +23,10 @@ type Goal struct {
 	// Keep is how much it counts, against a figure asked for, that caster,
 	// camber and toe stay as they are; 0 means 0.3.
 	Keep float64
+	// Within, where Bounded, are values that stepped adjusters may not take a
+	// figure beyond, unless it stands there already.
+	Bounded [FigureCount]bool
+	Within  [FigureCount][2]float64
 }
 
 // Ask returns the goal with f asked for at value (radians, or mm for Height).
@@ -85,6 +89,8 @@ const (
 	// Kept caster or camber that moves by less than a gauge shows is not worth
 	// another spanner (common practice). Toe is always restored.
 	keptSlack = 0.05 * float64(geometry.Degree)
+	// How much it counts that a figure leaves its bounds.
+	outside = 20
 	// maxCombos bounds the enumeration; 12-hole eccentrics at both ends of the
 	// kingpin and five shims make 864.
 	maxCombos = 200000
@@ -539,6 +545,12 @@ func (s *solver) finish(set Setting) (Solution, bool) {
 		if Figure(q) == Height {
 			w *= heightWeight
 		}
+		if s.goal.Bounded[q] {
+			lo, hi := math.Min(s.goal.Within[q][0], s.was[q]), math.Max(s.goal.Within[q][1], s.was[q])
+			if out := math.Max(lo-sol.Values[q], sol.Values[q]-hi); out > exact {
+				sol.score = math.Hypot(sol.score, outside*out)
+			}
+		}
 		sol.score = math.Hypot(sol.score, w*r)
 		if s.goal.Asked[q] {
 			sol.asked = math.Hypot(sol.asked, w*r)
@@ -615,7 +627,7 @@ func (s *solver) judge(a *Answer) {
 		lo, hi := a.Reach[q][0], a.Reach[q][1]
 		f := Figure(q)
 		switch {
-		case hi-lo < exact:
+		case hi-lo < exact || f == Height && !s.hasShims():
 			a.Outcome[q] = Beyond
 			a.Reasons = append(a.Reasons, fmt.Sprintf("nothing on this kart changes its %v%s", f, s.why()))
 		case want < lo-exact || want > hi+exact:
@@ -628,6 +640,16 @@ func (s *solver) judge(a *Answer) {
 			a.Reasons = append(a.Reasons, fmt.Sprintf("%v of %s cannot be had together with the rest; %s is the nearest", f, Say(f, want), Say(f, a.Best.Values[q])))
 		}
 	}
+}
+
+// hasShims reports whether the corner has an adjuster of its height.
+func (s *solver) hasShims() bool {
+	for _, a := range s.c.Adjusters {
+		if a.Part() == OnStub && !a.Travel().Fixed() {
+			return true
+		}
+	}
+	return false
 }
 
 // Say prints a figure's value as a person reads it.

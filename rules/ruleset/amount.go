@@ -54,6 +54,19 @@ func ParseAmount(text, unit string) (float64, error) {
 	return sign * size, err
 }
 
+// ParseValue reads where a move stands, in its unit: like ParseAmount, but zero
+// is a value and a value above it needs no sign.
+func ParseValue(text, unit string) (float64, error) {
+	x, err := ParseAmount(text, unit)
+	switch {
+	case errors.Is(err, errZero):
+		return 0, nil
+	case errors.Is(err, errNoSign):
+		return ParseSize(text, unit)
+	}
+	return x, err
+}
+
 // ParseSize reads an amount without a sign and returns it in the unit, to the
 // nearest billionth.
 func ParseSize(text, unit string) (float64, error) {

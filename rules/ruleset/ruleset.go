@@ -317,7 +317,7 @@ func (l *loader) vocabularyOf(f *file) {
 		v.Symptoms = append(v.Symptoms, w)
 	})
 	l.each(f, "move", func(id string, t *tables.Table) {
-		t.Allow("title", "increase", "decrease", "unit", "usual", "lever")
+		t.Allow("title", "increase", "decrease", "unit", "usual", "lever", "floor", "ceiling")
 		t.Need("a move", "title", "increase", "decrease", "unit", "usual", "lever")
 		m := rules.Move{ID: id}
 		m.Title, _ = t.Text("title")
@@ -337,6 +337,10 @@ func (l *loader) vocabularyOf(f *file) {
 			m.Lever = lever
 		}
 		l.usual(t, &m)
+		m.Floor, m.Ceiling = l.stop(t, "floor", m), l.stop(t, "ceiling", m)
+		if m.Floor != nil && m.Ceiling != nil && m.Floor.At > m.Ceiling.At {
+			l.Report(diag.Errorf(BadShape, t.Key("floor"), "the floor of %s is above its ceiling", id))
+		}
 		l.moves[id] = m.Unit
 		v.Moves = append(v.Moves, m)
 	})
@@ -449,6 +453,30 @@ func (l *loader) usual(t *tables.Table, m *rules.Move) {
 	if m.Usual[0] > m.Usual[1] {
 		l.Report(diag.Errorf(BadShape, t.Value("usual"), "the least usual step %s is above the most, %s", items[0].Text, items[1].Text))
 	}
+}
+
+// stop reads where advice on a move ends: { at = "0 deg", because = "…" }.
+func (l *loader) stop(t *tables.Table, key string, m rules.Move) *rules.Stop {
+	s := t.Table(key)
+	if s == nil || m.Unit == "" {
+		return nil
+	}
+	s.Allow("at", "because")
+	if !s.Need("a "+key, "at", "because") {
+		return nil
+	}
+	var out rules.Stop
+	out.Because, _ = s.Text("because")
+	text, ok := s.Text("at")
+	if !ok {
+		return nil
+	}
+	var err error
+	if out.At, err = ParseValue(text, m.Unit); err != nil {
+		l.badAmount(tables.Item{Text: text, At: s.Value("at")}, m.Unit, err, m)
+		return nil
+	}
+	return &out
 }
 
 // shape reads four rising numbers.
