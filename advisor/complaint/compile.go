@@ -14,7 +14,7 @@ import (
 // The keys of a word file's tables.
 var (
 	topKeys = []string{"asides", "breaks", "class", "contractions", "empty", "extends", "fillers", "format", "forms",
-		"language", "nouns", "numbers", "ordinary", "phrase", "spelling", "spoilers", "title", "together"}
+		"language", "nouns", "numbers", "ordinary", "phrase", "spelling", "spoilers", "subjects", "title", "together"}
 	spellingKeys = []string{"ask", "once", "twice", "words"}
 	phraseKeys   = []string{"axle", "before", "beside", "busy", "corner", "cured", "either", "grip", "instead_of", "needs",
 		"over", "phase", "role", "severity", "side", "speed", "symptom", "track", "tyres", "words"}
@@ -131,7 +131,7 @@ func (c *compiler) wordLists(root *source.Node) {
 		flag flags
 	}{
 		{"fillers", fills | silent | empty}, {"asides", fills | empty}, {"breaks", breaks},
-		{"spoilers", spoils}, {"nouns", names}, {"empty", empty},
+		{"spoilers", spoils}, {"subjects", subject}, {"nouns", names}, {"empty", empty},
 	} {
 		if t, ok := c.text(root.Entry(list.key)); ok {
 			t.words(func(w text) { c.l.flags[c.word(w.s)] |= list.flag })

@@ -38,12 +38,13 @@ type language struct {
 type flags uint8
 
 const (
-	fills  flags = 1 << iota // may stand inside a phrase
-	silent                   // a filler that phrases are stored without: "front is gone" is "front gone"
-	spoils                   // a good thing with it inside is not good: "too much bite"
-	breaks                   // a gap ends at it
-	names                    // a noun of a symptom: "no hop and push"
-	empty                    // means nothing on its own: never reported as unused
+	fills   flags = 1 << iota // may stand inside a phrase
+	silent                    // a filler that phrases are stored without: "front is gone" is "front gone"
+	spoils                    // a good thing with it inside is not good: "too much bite"
+	breaks                    // a gap ends at it
+	subject                   // begins a new statement: "when it does not it pushes"
+	names                     // a noun of a symptom: "no hop and push"
+	empty                     // means nothing on its own: never reported as unused
 )
 
 func (l *language) is(word int32, f flags) bool {
@@ -67,7 +68,9 @@ const (
 	roleWhen         // begins a clause that says when
 	roleBefore       // the place right after it is not where it happens
 	roleFine         // all is well here: phases beside it belong to no symptom
-	roleNow          // something has changed
+	roleNow          // this is so now
+	roleChange       // something has changed: since, after
+	rolePast         // this was so
 	roleMainly       // narrows to the phase that follows
 	roleOnly         // the same, and nowhere else
 	roleIf           // what follows is not said to be so
@@ -78,7 +81,7 @@ const (
 )
 
 var roleNames = []string{"", "ignore", "plain", "not", "cure", "gone", "but", "and", "or", "because", "when", "before",
-	"fine", "now", "mainly", "only", "if", "then", "still", "too", "claim"}
+	"fine", "now", "change", "past", "mainly", "only", "if", "then", "still", "too", "claim"}
 
 type side uint8
 

@@ -70,6 +70,7 @@ type hit struct {
 	from, to int    // tokens, to exclusive
 	own      uint64 // bit i = token from+i is used up
 	content  int    // how many of them are no fillers
+	spread   bool   // found as a together
 	order    int32  // place in the lexicon
 }
 
@@ -146,7 +147,7 @@ func (m *matcher) hits() []hit {
 // all finds the items of a together between two tokens and returns the hit that
 // they make. No token serves two items, and none that is taken serves any.
 func (m *matcher) all(g *together, from, to int, taken []bool) (hit, bool) {
-	h := hit{effect: g.effect, from: to, to: from}
+	h := hit{effect: g.effect, from: to, to: from, spread: true}
 	var used [64]bool
 	for i := from; i < to && i-from < len(used); i++ {
 		used[i-from] = taken[i]

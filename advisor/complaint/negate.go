@@ -1,5 +1,7 @@
 package complaint
 
+import "slices"
+
 // mention makes a mention of every symptom phrase.
 func (r *reader) mention() {
 	for c := range r.clauses {
@@ -36,7 +38,11 @@ func (r *reader) replace(c int, h *hit) {
 		if at > c && len(r.clauses[c].symptoms) > 0 {
 			return
 		}
-		for _, i := range r.clauses[at].symptoms {
+		list := r.clauses[at].symptoms
+		if at == c && len(list) == 0 && c > 0 && r.clauses[c-1].sentence == r.clauses[c].sentence {
+			list = r.clauses[c-1].symptoms // "it hops, but only over the bumps"
+		}
+		for _, i := range list {
 			if m := &r.mentions[i]; h.instead&(1<<m.symptom) != 0 || m.either {
 				m.symptom, m.phase, m.either = h.symptom, h.phase, false
 				for n := range r.hits {
@@ -104,6 +110,31 @@ func (r *reader) negate() {
 	}
 	r.settleCured()
 	r.claims()
+	r.past()
+}
+
+// past denies what was so if the sentence goes on to say what is so now: "it was
+// loose, now it pushes".
+func (r *reader) past() {
+	says := func(c int, role role) bool {
+		return slices.ContainsFunc(r.clauses[c].hits, func(n int) bool { return r.hits[n].role == role })
+	}
+	for c := range r.clauses {
+		if !says(c, rolePast) || says(c, roleNow) {
+			continue
+		}
+		for d := c + 1; d < len(r.clauses) && r.clauses[d].sentence == r.clauses[c].sentence; d++ {
+			if len(r.clauses[d].symptoms) == 0 || !says(d, roleNow) {
+				continue
+			}
+			now := r.mentions[r.clauses[d].symptoms[0]]
+			for _, i := range r.clauses[c].symptoms {
+				if m := &r.mentions[i]; m.symptom != now.symptom && !m.either && !m.busy {
+					m.negated = true
+				}
+			}
+		}
+	}
 }
 
 // claims denies what somebody only says: "he calls it loose, but the front
@@ -134,7 +165,7 @@ func (r *reader) enclosing(c, n int) bool {
 	for _, i := range r.clauses[c].symptoms {
 		m := &r.mentions[i]
 		if o := &r.hits[m.hit]; o.from < r.hits[n].from && r.hits[n].to < o.to {
-			m.negated = true
+			m.negated, m.final = true, true
 			return true
 		}
 	}
@@ -147,6 +178,11 @@ func (r *reader) settleCured() {
 	drop := make([]bool, len(r.mentions))
 	for i := range r.mentions {
 		m := &r.mentions[i]
+		if m.hit >= 0 && r.hits[m.hit].spread && m.negated && !m.final {
+			// A denial among scattered words may belong to any of them.
+			drop[i] = true
+			continue
+		}
 		if !m.cured {
 			continue
 		}
@@ -212,6 +248,9 @@ func (r *reader) not(c, k int) {
 			return // "if it did not push" says that it does
 		}
 	}
+	if h.to < cl.to && r.l.is(r.t[h.to].word, subject) {
+		return
+	}
 	if k+1 < len(cl.hits) {
 		switch o := &r.hits[cl.hits[k+1]]; {
 		case (o.role == roleGone || o.role == roleCure) && o.from-h.to <= 2:
@@ -269,7 +308,7 @@ func (r *reader) forward(c, k, n int) bool {
 				linked = true
 			case h.role == roleNow && !done && r.hits[n].role == roleNot && j == k+1 && h.from == from:
 				// "not now": the negator still has to find its object
-			case h.role == roleNow, h.role == roleNot, h.role == roleGone, h.role == roleCure, h.role == roleFine, h.role == roleThen:
+			case h.role == roleNow, h.role == roleChange, h.role == roleNot, h.role == roleGone, h.role == roleCure, h.role == roleFine, h.role == roleThen:
 				return done
 			}
 			if i := r.mentionOf(o); i >= 0 && (linked || !done) {

@@ -200,7 +200,7 @@ func (r *reader) wheres(c int) []group {
 		if w.phase&braking != 0 && w.phase&entry != 0 {
 			w.phase &^= entry
 		}
-		if w.phase&exit != 0 {
+		if w.phase&(exit|braking) != 0 {
 			w.phase &^= straight
 		}
 		if w.phase&mid != 0 {
@@ -428,6 +428,9 @@ func (r *reader) placeAlone(c int, w group) (opens bool) {
 		for _, i := range r.clauses[max(p, 0)].symptoms {
 			m := &r.mentions[i]
 			same := w.phase == 0 || m.phase&w.phase != 0
+			if p < c && m.final && cl.lead == leadAnd {
+				continue // "the push has gone, and the exit is strong"
+			}
 			if p >= 0 && (w.phase != 0 && m.phase == 0 || same && (w.corner|w.speed) != 0 && m.corner == 0 || same && w.side != 0 && m.side == 0) {
 				out = append(out, i)
 			}
@@ -552,6 +555,38 @@ func (r *reader) resolveAxles() {
 	}
 	r.drop(drop)
 	r.correctAxles()
+	r.otherAxles()
+}
+
+// otherAxles takes "the front slides on entry, the rear on exit" as both ends
+// sliding, each in its place.
+func (r *reader) otherAxles() {
+	for i := range r.mentions {
+		m := r.mentions[i]
+		c := m.clause + 1
+		if m.negated || m.hit < 0 || m.symptom != understeer && m.symptom != oversteer || c >= len(r.clauses) {
+			continue
+		}
+		cl := &r.clauses[c]
+		if cl.sentence != r.clauses[m.clause].sentence || len(cl.symptoms) > 0 || cl.fine || cl.copied || r.words(cl.from, cl.to) > 5 || r.denies(c) {
+			continue
+		}
+		w := r.whereOf(c)
+		for _, n := range cl.hits {
+			a := r.hits[n].axle
+			if w.phase|phases(w.corner) == 0 || !(a == front && m.symptom == oversteer || a == back && m.symptom == understeer) {
+				continue
+			}
+			o := mention{symptom: understeer + oversteer - m.symptom, phase: w.phase, corner: w.corner, clause: c, hit: -1, at: r.hits[n].from,
+				from: r.t[r.hits[n].from].from, to: r.t[r.hits[n].to-1].to}
+			r.mentions = append(r.mentions, o)
+			cl.copied = true
+			for _, k := range cl.hits {
+				r.took[k] = true
+			}
+			break
+		}
+	}
 }
 
 // correctAxles takes "the rear is not sliding, it's the front" as the front

@@ -256,7 +256,7 @@ func (r *reader) split() {
 			switch r.hits[n].role {
 			case roleFine:
 				cl.fine = true
-			case roleNow, roleCure:
+			case roleNow, roleChange, roleCure:
 				cl.change = true
 			}
 		}
