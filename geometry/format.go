@@ -85,9 +85,9 @@ func (t Turns) String() string {
 	return s + " turns"
 }
 
-// Spoken prints the size of t, without its sign, as a mechanic would say it:
-// to the nearest sixteenth with the hundredths beside it when that is not
-// exact. "3/4 turn", "1 1/8 turns (1.13)".
+// Spoken prints the size of t, without its sign, as a mechanic would turn it: a
+// fraction if that is exact, else the hundredths with the nearest sixteenth.
+// "3/4 turn", "1.13 turns (about 1 1/8)".
 func (t Turns) Spoken() string {
 	v := math.Abs(float64(t))
 	n := int64(math.Round(v * 16))
@@ -108,13 +108,13 @@ func (t Turns) Spoken() string {
 		s = fmt.Sprintf("%d %d/%d", whole, part, den)
 	}
 	word := " turns"
-	if n <= 16 {
+	if v <= 1.0005 {
 		word = " turn"
 	}
 	if math.Abs(v-float64(n)/16) < 0.0005 {
 		return s + word
 	}
-	return s + word + " (" + fixed(v, 2, false) + ")"
+	return fixed(v, 2, false) + word + " (about " + s + ")"
 }
 
 // String prints c as an hour: "12 o'clock", "1:30".

@@ -345,7 +345,7 @@ func TestMovesAreInstructions(t *testing.T) {
 		{l.Adjusters[0].Move(0.5, -0.25, u), "loosen it 3/4 turn, anticlockwise; depth gauge 6.97 mm to 7.91 mm"},
 		{l.Adjusters[1].Move(0, 1, u), "turn it 1 hole anticlockwise seen from above; the mark goes from 12 o'clock to 11 o'clock"},
 		{r.Adjusters[0].Move(0, 2, u), "turn it 2 holes clockwise seen from above; the mark goes from 12 o'clock to 2 o'clock"},
-		{l.Adjusters[2].Move(0, -0.2, u), "make it shorter by 3/16 turn (0.20), which is 0.50 mm"},
+		{l.Adjusters[2].Move(0, -0.2, u), "make it shorter by 0.50 mm: 0.20 turn (about 3/16)"},
 	} {
 		if tt.got != tt.want {
 			t.Errorf("got  %s\nwant %s", tt.got, tt.want)

@@ -107,7 +107,7 @@ func (r *tieRod) Move(from, to float64, u geometry.Units) string {
 	if r.Negligible(from, to) {
 		return fmt.Sprintf("%s %s would be exact; so little that it may stay", u.Length(by), way)
 	}
-	out := fmt.Sprintf("make it %s by %s, which is %s", way, geometry.Turns(d).Spoken(), u.Length(by))
+	out := fmt.Sprintf("make it %s by %s: %s", way, u.Length(by), geometry.Turns(d).Spoken())
 	if r.travel.Step > 0 {
 		out += "; take its joint off and screw it in half turns"
 	}

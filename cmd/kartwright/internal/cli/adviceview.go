@@ -68,6 +68,8 @@ type adviceJSON struct {
 	Status       string            `json:"status" jsonschema:"enum=advice,enum=check first,enum=undecided,enum=no advice" jsonschema_description:"what kind of answer this is"`
 	Checks       []checkJSON       `json:"checks" jsonschema_description:"to be looked at before the front end is touched"`
 	Uneven       []string          `json:"uneven" jsonschema_description:"figures in which the two sides differ already"`
+	Unusual      []string          `json:"unusual" jsonschema_description:"figures that are far out as the kart stands, to be set right first"`
+	Equal        *planJSON         `json:"equal" jsonschema:"nullable" jsonschema_description:"what would make the right side like the left, if the adjusters can do it"`
 	First        *suggestionJSON   `json:"first" jsonschema:"nullable" jsonschema_description:"the one change to try first"`
 	Alternatives []*suggestionJSON `json:"alternatives" jsonschema_description:"next changes, best first"`
 	Refused      []refusalJSON     `json:"refused" jsonschema_description:"changes that the rules want and this kart cannot make, or should not make"`
@@ -85,7 +87,7 @@ func viewAdvice(adv *advisor.Advice, heard *complaint.Report, sure *advisor.Sure
 	out := adviceJSON{
 		Command: "advise", Heard: heard, Kart: adv.Request.Kart.Name, Status: string(adv.Status),
 		Understood: factsJSON{Symptoms: []string{}, Track: f.Track, Grip: voc.Grip.Format(f.Grip), Tyres: voc.Tyres.Format(f.Tyres), Wet: f.Wet.String()},
-		Checks:     []checkJSON{}, Uneven: list(adv.Uneven), First: viewSuggestion(adv.First, sure, notes, u), Alternatives: []*suggestionJSON{},
+		Checks:     []checkJSON{}, Uneven: list(adv.Uneven), Unusual: list(adv.Unusual), Equal: viewPlan(adv.Equal, nil, nil, u), First: viewSuggestion(adv.First, sure, notes, u), Alternatives: []*suggestionJSON{},
 		Refused: []refusalJSON{}, Undecided: []verdictJSON{}, Verdicts: []verdictJSON{},
 		Missing: viewFlips(voc, adv.Missing), Turning: viewFlips(voc, adv.Turning),
 	}

@@ -25,6 +25,7 @@ type adviseOptions struct {
 	text  string
 	why   string
 	draws int
+	short bool
 }
 
 func (a *app) adviseCommand() *cobra.Command {
@@ -58,6 +59,7 @@ conditions are written.`,
 	f := cmd.Flags()
 	f.StringVar(&o.why, "why", "", "show the rules behind the answer; --why=terms shows every term with its numbers")
 	drawsFlag(cmd, &o.draws)
+	f.BoolVar(&o.short, "short", false, "only the checks, the change, what to turn and the cautions")
 	f.Lookup("why").NoOptDefVal = "rules"
 	return cmd
 }
@@ -164,17 +166,28 @@ func (a *app) printAdvice(adv *advisor.Advice, heard *complaint.Report, o advise
 			a.para("  - ", sentence(c.Text))
 		}
 	}
+	if len(adv.Unusual) > 0 {
+		a.heading("Far out as the kart stands; set this right first")
+		for _, u := range adv.Unusual {
+			a.para("  - ", sentence(u))
+		}
+	}
 	if len(adv.Uneven) > 0 {
-		a.heading("The sides differ already; make them equal first")
+		a.heading("The sides differ as the kart stands")
 		for _, u := range adv.Uneven {
 			a.para("  - ", u)
 		}
-		a.para("  ", "For example: kartwright dial --side right --caster … --camber … with the left side's figures.")
+		if adv.Equal != nil {
+			a.para("  ", "To make the right like the left first:")
+			a.printTurns(adv.Equal)
+		} else {
+			a.para("  ", "These adjusters bring them no nearer; judge each side by its own figures.")
+		}
 	}
 
 	switch adv.Status {
 	case advisor.CheckFirst:
-		a.heading("No setting cures this. Put right what the checks find, then drive again.")
+		a.heading("No setting before that: put right what the checks find, then drive again")
 	case advisor.NoAdvice:
 		a.heading("No advice")
 		if len(adv.Refused) == 0 {
@@ -184,6 +197,10 @@ func (a *app) printAdvice(adv *advisor.Advice, heard *complaint.Report, o advise
 		a.heading("Undecided")
 		a.para("  ", "As much speaks for as against, so nothing is suggested. What decides it is below.")
 	case advisor.TryThis:
+		if o.short {
+			a.printShort(adv.First)
+			return
+		}
 		a.printFirst(adv.First)
 	}
 	if s := adv.First; s != nil {
@@ -225,8 +242,24 @@ func (a *app) amountText(s *advisor.Suggestion) string {
 	return "by " + ruleset.FormatSize(size, s.Move.Unit)
 }
 
+// printShort prints what to turn and nothing else but the cautions.
+func (a *app) printShort(s *advisor.Suggestion) {
+	a.printf("\n")
+	a.para("Try first: ", fmt.Sprintf("%s %s (confidence %.2f)", s.Title(), a.amountText(s), math.Abs(s.Verdict.Net)))
+	cautions := s.Cautions()
+	if s.Plan != nil {
+		a.printTurns(s.Plan)
+		cautions = append(cautions, s.Plan.Cautions()...)
+	}
+	for _, n := range s.Notes {
+		a.para("  - ", sentence(n))
+	}
+	a.printCautions(cautions)
+}
+
 func (a *app) printFirst(s *advisor.Suggestion) {
-	a.heading(fmt.Sprintf("Try first: %s %s   (confidence %.2f)", s.Title(), a.amountText(s), math.Abs(s.Verdict.Net)))
+	a.printf("\n")
+	a.para("Try first: ", fmt.Sprintf("%s %s (confidence %.2f)", s.Title(), a.amountText(s), math.Abs(s.Verdict.Net)))
 	if s.Plan != nil {
 		a.printTurns(s.Plan)
 	} else {
@@ -292,8 +325,12 @@ func (a *app) printOpen(adv *advisor.Advice) {
 				}
 			}
 		}
+		said := map[string]bool{}
 		for _, d := range v.Contested {
-			a.para("  ", "What decides it: "+sentence(d.Decide))
+			if !said[d.Decide] {
+				a.para("  ", "What decides it: "+sentence(d.Decide))
+			}
+			said[d.Decide] = true
 		}
 	}
 }
@@ -308,13 +345,23 @@ func moveWords(adv *advisor.Advice) map[string]rules.Move {
 
 func (a *app) printAlternatives(adv *advisor.Advice) {
 	if len(adv.Alternatives) > 0 {
-		a.heading("If that does not help, one at a time")
+		if adv.First == nil {
+			a.heading("After that, if it is still there, one at a time")
+		} else {
+			a.heading("If that does not help, one at a time")
+		}
 		for i, s := range adv.Alternatives {
 			if i == 4 {
-				a.printf("  and %d more (--json)\n", len(adv.Alternatives)-i)
+				a.printf("  and %d weaker ones\n", len(adv.Alternatives)-i)
 				break
 			}
 			a.para("  - ", fmt.Sprintf("%s %s (confidence %.2f). %s", s.Title(), a.amountText(&s), math.Abs(s.Verdict.Net), sentence(firstReason(s.For))))
+			if len(s.Against) > 0 {
+				a.para("    against: ", sentence(firstReason(s.Against)))
+			}
+			for _, d := range s.Verdict.Contested {
+				a.para("    the trade is split; what decides it: ", sentence(d.Decide))
+			}
 			if s.Plan != nil {
 				a.printTurns(s.Plan)
 			}
@@ -338,18 +385,18 @@ func firstReason(fired []rules.Firing) string {
 // printMissing says what else could be said, and what it would change.
 func (a *app) printMissing(adv *advisor.Advice, unsaid []string) {
 	voc := adv.Request.Rules.Vocabulary()
-	if len(unsaid) > 0 {
+	if len(unsaid) > 0 && adv.Status != advisor.CheckFirst {
 		a.heading("Not said: " + strings.Join(unsaid, ", "))
 		lines := flipLines(voc, adv.Missing, adv.First)
 		if len(lines) == 0 {
-			a.para("  ", "It would not turn the answer round.")
+			a.para("  ", "Saying more would not turn the answer round.")
 		}
 		for _, l := range lines {
 			a.para("  - ", "If "+l+".")
 		}
 	}
-	if lines := flipLines(voc, adv.Turning, adv.First); len(lines) > 0 {
-		a.heading("It is the other way")
+	if lines := flipLines(voc, adv.Turning, adv.First); len(lines) > 0 && adv.Status == advisor.TryThis {
+		a.heading("It would be the other way")
 		for _, l := range lines {
 			a.para("  - ", l+".")
 		}
@@ -429,7 +476,11 @@ func (a *app) printTrace(adv *advisor.Advice, accounts []rules.Account, terms bo
 				a.para("            ", fmt.Sprintf("%s wants %s, is %s: %.4f", c.Key, c.Wants, orElse(c.Has, "not said"), c.Grade))
 			}
 		} else if acc.Limit != "" {
-			a.para("            ", fmt.Sprintf("held back by %s (%.2f)", acc.Limit, acc.Grade))
+			limit := acc.Limit
+			if limit == "symptom" {
+				limit = "how strong it is"
+			}
+			a.para("            ", fmt.Sprintf("held back by %s (%.2f)", limit, acc.Grade))
 		}
 	}
 	for _, acc := range near {

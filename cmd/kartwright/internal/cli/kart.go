@@ -162,13 +162,23 @@ func (a *app) runKartShow(name string, steer bool) error {
 	a.heading("Adjusters")
 	for _, x := range adjusters {
 		travel := "from " + x.Least + " to " + x.Most
+		w, round := any(adjusterAt(k, x)).(adjust.Wraps)
 		switch {
+		case round && w.Wraps():
+			travel = "turns all the way round"
 		case x.Positions != nil:
 			travel = "can be " + strings.Join(x.Positions, ", ")
 		case x.Least == x.Most:
 			travel = "cannot be moved"
 		}
-		a.para("  "+pad(x.Side, 7)+pad(x.Name, 20), "now "+x.Now+"; standard "+x.Standard+"; "+travel)
+		where := "now " + x.Now + ", standard " + x.Standard
+		if x.Now == x.Standard {
+			where = "at standard"
+			if x.Now != "standard" {
+				where += ", " + x.Now
+			}
+		}
+		a.para("  "+pad(x.Side, 7)+pad(x.Name, 20), where+"; "+travel)
 	}
 	a.heading("Standard → now")
 	a.printFigures(&advisor.Plan{Kart: k, Before: standard, After: now})
@@ -188,6 +198,16 @@ func (a *app) runKartShow(name string, steer bool) error {
 	}
 	if steer {
 		a.printSteer(sweep)
+	}
+	return nil
+}
+
+// adjusterAt finds the adjuster that a line of kart show is about.
+func adjusterAt(k *profile.Kart, x adjusterJSON) adjust.Adjuster {
+	for _, s := range frontend.Sides {
+		if c := &k.Corners[s]; s.String() == x.Side {
+			return c.Adjusters[c.Index(x.Name)].Adjuster
+		}
 	}
 	return nil
 }
@@ -285,6 +305,9 @@ func (a *app) runKartNew(o newOptions) error {
 			return usagef("--set %q: %s", s, orElse(diag.DidYouMean(key, keys), "write KEY=VALUE; the keys are "+strings.Join(keys, ", ")))
 		}
 		values[key] = strings.TrimSpace(v)
+		if err := profile.CheckDimension(key, values[key]); err != nil {
+			return usagef("--set %q: %w", s, err)
+		}
 	}
 	if a.Ask {
 		if err := a.askKart(&o, values); err != nil {

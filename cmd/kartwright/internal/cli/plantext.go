@@ -10,6 +10,7 @@ import (
 
 	"kartwright/advisor"
 	"kartwright/advisor/profile"
+	"kartwright/advisor/readings"
 	"kartwright/geometry"
 	"kartwright/geometry/adjust"
 	"kartwright/geometry/frontend"
@@ -21,7 +22,7 @@ func (a *app) printTurns(p *advisor.Plan) {
 	name := 0
 	for _, s := range p.Sides {
 		lines := [][2]string{}
-		for _, m := range s.Worth() {
+		for _, m := range s.Moves {
 			lines = append(lines, [2]string{m.Name, m.Adjuster.Move(m.From, m.To, a.units)})
 			name = max(name, len([]rune(m.Name)))
 		}
@@ -156,10 +157,10 @@ func (a *app) printSureness(p *advisor.Plan, s *advisor.Sureness, notes []string
 		c, f := s.Change[side.Side], s.After[side.Side]
 		after := p.After[side.Side]
 		if len(side.Moves) > 0 {
-			a.para(lead, "turned so, the change is good to "+u.Angle(c.Caster)+" of caster, "+u.Angle(c.Camber)+" of camber, "+u.Angle(c.Toe)+" of toe")
+			a.para(lead, "turned so, the change is good to "+a.small(c.Caster)+" of caster, "+a.small(c.Camber)+" of camber, "+a.small(c.Toe)+" of toe")
 			lead = pad("", 14)
 		}
-		a.para(lead, "then: caster "+u.Angle(after.Caster)+" ± "+u.Angle(f.Caster)+", camber "+u.Angle(after.Camber)+" ± "+u.Angle(f.Camber)+", toe "+u.Angle(after.Toe)+" ± "+u.Angle(f.Toe))
+		a.para(lead, "then: caster "+a.withPM(after.Caster, f.Caster)+", camber "+a.withPM(after.Camber, f.Camber)+", toe "+a.withPM(after.Toe, f.Toe))
 	}
 	for _, n := range notes {
 		a.para("  - ", n)
@@ -173,7 +174,7 @@ func (a *app) printSureness(p *advisor.Plan, s *advisor.Sureness, notes []string
 			a.printf("    and %d more that matter less\n", len(s.Rests)-i)
 			break
 		}
-		text := r.Number.Path + " " + r.Number.Text(u)
+		text := plainName(r.Number) + ", " + r.Number.Text(u)
 		if r.Number.Assumed {
 			text += ", assumed"
 		}
@@ -185,6 +186,29 @@ func (a *app) printSureness(p *advisor.Plan, s *advisor.Sureness, notes []string
 		a.para("    - ", text)
 	}
 }
+
+// small prints a ± of an angle.
+func (a *app) small(pm geometry.Angle) string {
+	if text := a.units.Angle(pm); strings.ContainsAny(text, "123456789") {
+		return text
+	}
+	if a.units.Minutes {
+		return "under 1'"
+	}
+	return "under 0.01°"
+}
+
+// withPM prints an angle with its ±, if the profile gives any reason for one.
+func (a *app) withPM(v, pm geometry.Angle) string {
+	if pm == 0 {
+		return a.units.Angle(v) + " (no ± in the profile)"
+	}
+	return a.units.Angle(v) + " ± " + a.small(pm)
+}
+
+// plainName says a number of a profile in words: "pivot span", "caster screw:
+// gauge".
+func plainName(n profile.Number) string { return readings.Plain(n.Path) }
 
 // turnWord is the unit of an adjuster's position, as far as one can be unsure
 // of it.

@@ -81,6 +81,7 @@ func (a *app) runWhatif(kart, side string, set []string, steer bool, draws int) 
 	a.heading("Before → after")
 	a.printFigures(plan)
 	a.printReasons(plan)
+	a.printLopsided(plan)
 	a.printSureness(plan, sure, notes)
 	if steer {
 		a.printSteer(sweep)
@@ -91,6 +92,23 @@ func (a *app) runWhatif(kart, side string, set []string, steer bool, draws int) 
 		a.printUndo(plan)
 	}
 	return nil
+}
+
+// printLopsided warns of an adjuster that was put to the same words on both
+// sides and so moved them different ways: clock hours are not mirrored.
+func (a *app) printLopsided(p *advisor.Plan) {
+	l, r := &p.Kart.Corners[frontend.Left], &p.Kart.Corners[frontend.Right]
+	for i, adj := range l.Adjusters {
+		j := r.Index(adj.Name)
+		if j < 0 || p.To[0][i] == p.To[1][j] || p.From[0][i] != p.From[1][j] || p.To[0][i] == p.From[0][i] || p.To[1][j] == p.From[1][j] {
+			continue
+		}
+		if adj.Print(p.To[0][i], a.units) != r.Adjusters[j].Print(p.To[1][j], a.units) {
+			continue
+		}
+		a.heading("The sides move different ways")
+		a.para("  ", fmt.Sprintf("%s is at %s on both sides, which are mirror images: to match the left, the right stands at %s.", adj.Name, adj.Print(p.To[0][i], a.units), r.Adjusters[j].Print(p.To[0][i], a.units)))
+	}
 }
 
 // applySetting moves the adjuster that text names.
