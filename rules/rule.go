@@ -17,7 +17,11 @@ type Rule struct {
 	Cautions   []string
 	Contested  string // name of the disputed point, if it is one
 	Decide     string // the observation that decides a disputed point
-	Place      string // where the rule was written, "dry.toml:12"
+	// Effects are the physical effects that the rule relies on, of EffectWords;
+	// Except says why a kart may not show them.
+	Effects []string
+	Except  string
+	Place   string // where the rule was written, "dry.toml:12"
 }
 
 // When holds the conditions of a rule. All of them have to be met; one that is

@@ -12,7 +12,7 @@ import (
 )
 
 var (
-	ruleKeys = []string{"id", "title", "when", "vote", "leave", "checks", "confidence", "family", "because", "source", "cautions", "contested", "decide"}
+	ruleKeys = []string{"id", "title", "when", "vote", "leave", "checks", "confidence", "family", "because", "source", "cautions", "contested", "decide", "effect", "effect_except"}
 	whenKeys = []string{"symptom", "with", "without", "phase", "corner", "severity", "track", "grip", "tyres", "wet"}
 )
 
@@ -200,6 +200,7 @@ func (l *loader) build(t *tables.Table) rules.Rule {
 	for _, item := range t.Texts("cautions") {
 		r.Cautions = append(r.Cautions, item.Text)
 	}
+	l.effects(t, &r)
 	if t.Need("a rule", "when") {
 		if when := t.Table("when"); when != nil {
 			r.When = l.when(when)
@@ -219,6 +220,30 @@ func (l *loader) build(t *tables.Table) rules.Rule {
 		r.Leave = append(r.Leave, item.Text)
 	}
 	return r
+}
+
+// effects reads the physical effects that a rule relies on.
+func (l *loader) effects(t *tables.Table, r *rules.Rule) {
+	for _, item := range l.list(t, "effect") {
+		first, direction := rules.EffectDirection(item.Text)
+		if direction == 0 {
+			l.unknown(UnknownWord, item, "an effect that can be computed", rules.EffectWords())
+			continue
+		}
+		for _, other := range r.Effects {
+			if same, _ := rules.EffectDirection(other); same == first {
+				l.Report(diag.Errorf(SelfContrary, item.At, "the rule relies on %q and on %q", other, item.Text))
+			}
+		}
+		r.Effects = append(r.Effects, item.Text)
+	}
+	if t.Has("effect") && !t.Has("vote") {
+		l.Report(diag.Errorf(SaysNothing, t.Key("effect"), "an effect is that of a vote, and the rule has none"))
+	}
+	r.Except, _ = t.Text("effect_except")
+	if t.Has("effect_except") && !t.Has("effect") {
+		l.Report(diag.Errorf(SaysNothing, t.Key("effect_except"), "%q explains nothing without the key %q", "effect_except", "effect"))
+	}
 }
 
 func (l *loader) name(t *tables.Table, key string) string {

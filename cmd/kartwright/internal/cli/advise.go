@@ -283,7 +283,7 @@ func (a *app) printFirst(s *advisor.Suggestion) {
 	if s.Plan != nil {
 		a.heading("Before → after")
 		a.printFigures(s.Plan)
-		a.printEffects(s.Plan)
+		a.printEffects(s.Plan, s.For)
 		if len(s.Plan.Warnings) > 0 {
 			a.heading("Outside a limit")
 			for _, w := range s.Plan.Warnings {

@@ -7,6 +7,7 @@ import (
 	"kartwright/advisor"
 	"kartwright/geometry"
 	"kartwright/geometry/loads"
+	"kartwright/rules"
 )
 
 // weight prints what a wheel carries, as scales show it.
@@ -65,8 +66,9 @@ func (a *app) bendRows() []bendRow {
 	}
 }
 
-// printEffects says what a plan does in a bend.
-func (a *app) printEffects(p *advisor.Plan) {
+// printEffects says what a plan does in a bend, and which of the rules that
+// speak for it rely on something that it does not do.
+func (a *app) printEffects(p *advisor.Plan, spoke []rules.Firing) {
 	e, err := p.Effects(advisor.SlowBend)
 	if err != nil {
 		a.para("  ", fmt.Sprintf("What it does in a slow bend (%v) cannot be computed: %v.", advisor.SlowBend, err))
@@ -75,7 +77,7 @@ func (a *app) printEffects(p *advisor.Plan) {
 	a.heading(fmt.Sprintf("In a slow bend (%v)", e.Bend))
 	a.printBend(e.Before, e.After)
 	a.printf("  %s%s\n", pad("steering", 20), effortText(e.EffortRatio()))
-	for _, s := range e.Small {
+	for _, s := range append(p.Contradicted(e, spoke), e.Small...) {
 		a.para("  - ", sentence(s))
 	}
 	a.para("  ", a.loadsCaveat(e.Bend, e.Before[0].Column, e.Assumed, e.Of))
@@ -163,12 +165,13 @@ type effectsJSON struct {
 	After   [2]inBendJSON `json:"after"`
 	Effort  *float64      `json:"steering_effort_ratio" jsonschema:"nullable" jsonschema_description:"after as a multiple of before"`
 	Small   []string      `json:"hardly_felt" jsonschema_description:"effects too small to feel, and what would be worth making"`
+	Against []string      `json:"contradicted" jsonschema_description:"rules that rely on an effect that this plan does not have on this kart"`
 	Assumed int           `json:"numbers_assumed"`
 	Of      int           `json:"numbers"`
 }
 
 // viewEffects is nil for a plan whose effects cannot be computed.
-func viewEffects(p *advisor.Plan) *effectsJSON {
+func viewEffects(p *advisor.Plan, spoke []rules.Firing) *effectsJSON {
 	if p == nil {
 		return nil
 	}
@@ -179,7 +182,7 @@ func viewEffects(p *advisor.Plan) *effectsJSON {
 	out := &effectsJSON{
 		Bend:   viewBend(e.Bend, e.Before[0].Column),
 		Before: [2]inBendJSON{viewInBend(e.Before[0]), viewInBend(e.Before[1])}, After: [2]inBendJSON{viewInBend(e.After[0]), viewInBend(e.After[1])},
-		Effort: finite(e.EffortRatio()), Small: list(e.Small), Assumed: e.Assumed, Of: e.Of,
+		Effort: finite(e.EffortRatio()), Small: list(e.Small), Against: list(p.Contradicted(e, spoke)), Assumed: e.Assumed, Of: e.Of,
 	}
 	return out
 }

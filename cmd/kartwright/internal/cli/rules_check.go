@@ -19,6 +19,7 @@ import (
 type checkOptions struct {
 	words         []string
 	hints, strict bool
+	model         string
 }
 
 func (a *app) rulesCheckCommand() *cobra.Command {
@@ -40,6 +41,7 @@ file it checks the shipped rules.
 	f.StringArrayVar(&o.words, "words", nil, "a word `FILE`.toml of your own, whose phrases count as words that drivers say; may be repeated")
 	f.BoolVar(&o.hints, "hints", false, "also list what need not be a fault: rules that never count because their family always has a stronger one")
 	f.BoolVar(&o.strict, "strict", false, "exit with status 1 if there are warnings")
+	f.StringVar(&o.model, "model", "", "also compute on `KART` (a profile, a demo kart, or all demo karts with 'all') the physical effects that rules rely on, and list those that it does not show")
 	return cmd
 }
 
@@ -68,18 +70,34 @@ func (a *app) runRulesCheck(args []string, o checkOptions) error {
 	}
 	found = diag.Sort(found)
 	n, warnings := len(loaded.Set.Rules()), len(found)-hints
+	var model *modelReport
+	if o.model != "" {
+		if model, err = a.checkModel(loaded.Set, o.model); err != nil {
+			return err
+		}
+	}
 	if a.json {
-		err = a.writeJSON(rulesCheckJSON{"rules check", n, len(loaded.Files), viewFindings(found)})
+		out := rulesCheckJSON{"rules check", n, len(loaded.Files), viewFindings(found), nil}
+		if model != nil {
+			out.Model = model.claims
+		}
+		err = a.writeJSON(out)
 	} else {
 		err = diag.WriteText(&a.out, found)
 		a.printf("%d rules in %d files; %d warnings", n, len(loaded.Files), warnings)
-		if hints > 0 {
+		if o.hints {
 			a.printf(", %d hints", hints)
 		}
 		a.printf("\n")
 		if len(found) > 0 {
 			a.printf("What a code in brackets means: kartwright rules explain %s\n", found[0].Code)
 		}
+		if model != nil {
+			a.printModel(model)
+		}
+	}
+	if err == nil && model != nil {
+		err = model.failed()
 	}
 	if err == nil && o.strict && warnings > 0 {
 		err = couldNot{fmt.Sprintf("there are %d warnings", warnings)}

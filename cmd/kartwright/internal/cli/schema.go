@@ -130,6 +130,7 @@ type rulesCheckJSON struct {
 	Rules    int           `json:"rules"`
 	Files    int           `json:"files"`
 	Findings []findingJSON `json:"findings"`
+	Model    []claimJSON   `json:"model,omitempty" jsonschema_description:"with --model: every effect that a rule relies on, on every kart"`
 }
 
 type resultJSON struct {

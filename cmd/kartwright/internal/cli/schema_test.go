@@ -70,6 +70,7 @@ func TestAnswersMatchTheirSchemas(t *testing.T) {
 		{"learn try", 0, "learn try caster|+1deg front|5|mm|wider"},
 		{"learn quiz", 0, "learn quiz --count 3 --kart elm"},
 		{"rules check", 0, "rules check"},
+		{"rules check", 0, "rules check --model dogwood"},
 		{"rules test", 0, "rules test"},
 		{"rules symptoms", 0, "rules symptoms"},
 		{"rules check", 0, "rules check --hints"},

@@ -308,7 +308,7 @@ func viewSuggestion(s *advisor.Suggestion, sure *advisor.Sureness, notes []strin
 		Move: s.Move.ID, Direction: direction(s.Verdict.Direction), Title: s.Title(), Lever: s.Move.Lever, Amount: round(s.Amount), Unit: s.Move.Unit,
 		Confidence: round(math.Abs(s.Verdict.Net)), Conflict: round(s.Verdict.Conflict), Hold: round(s.Verdict.Hold),
 		Why: viewReasons(s.For), Against: viewReasons(s.Against), Leave: viewReasons(s.Leave), Disputes: viewDisputes(s.Verdict.Contested),
-		Notes: list(s.Notes), Cautions: list(s.Cautions()), Confirm: list(s.Confirm()), Effects: viewEffects(s.Plan), Plan: viewPlan(s.Plan, sure, notes, u),
+		Notes: list(s.Notes), Cautions: list(s.Cautions()), Confirm: list(s.Confirm()), Effects: viewEffects(s.Plan, s.For), Plan: viewPlan(s.Plan, sure, notes, u),
 	}
 }
 
