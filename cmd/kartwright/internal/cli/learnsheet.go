@@ -135,8 +135,6 @@ var sheetWords = []struct {
 //go:embed learnsheet.html
 var sheetText string
 
-var sheetTemplate = page.Must(page.New("sheet").Parse(sheetText))
-
 // sheet returns the page to print.
 func (a *app) sheet(l *advisor.Lesson, d *drawings) ([]byte, error) {
 	type image = page.HTML
@@ -190,7 +188,12 @@ func (a *app) sheet(l *advisor.Lesson, d *drawings) ([]byte, error) {
 		}
 		data.Words = append(data.Words, struct{ Word, Means string }{w.word, w.means})
 	}
+	// Parsed here and not at start: no other command needs it.
+	t, err := page.New("sheet").Parse(sheetText)
+	if err != nil {
+		return nil, err
+	}
 	var b bytes.Buffer
-	err := sheetTemplate.Execute(&b, data)
+	err = t.Execute(&b, data)
 	return b.Bytes(), err
 }
