@@ -1,7 +1,6 @@
 package advisor_test
 
 import (
-	"fmt"
 	"math"
 	"strings"
 	"testing"
@@ -11,6 +10,7 @@ import (
 
 	"kartwright/advisor"
 	"kartwright/advisor/profile/demo"
+	"kartwright/geometry"
 	"kartwright/geometry/adjust"
 	"kartwright/geometry/frontend"
 )
@@ -78,14 +78,8 @@ func TestQuizTurnsAreRight(t *testing.T) {
 					need = math.Abs(m.To - m.From)
 				}
 			}
-			answer := q.Choices[q.Right]
-			var got float64
-			if _, rest, ok := strings.Cut(answer, "("); ok {
-				_, err = fmt.Sscanf(rest, "%f)", &got)
-				require.NoError(t, err)
-				if math.Abs(got-need) > 0.011 {
-					t.Errorf("answer %q, the solver turns the rod by %.3f", answer, need)
-				}
+			if want := geometry.Turns(need).Spoken(); q.Choices[q.Right] != want {
+				t.Errorf("answer %q, the solver turns the rod by %s", q.Choices[q.Right], want)
 			}
 		}
 	}
