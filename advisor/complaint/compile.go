@@ -14,7 +14,7 @@ import (
 // The keys of a word file's tables.
 var (
 	topKeys = []string{"asides", "breaks", "class", "contractions", "empty", "extends", "fillers", "format", "forms",
-		"language", "nouns", "numbers", "ordinary", "phrase", "spelling", "spoilers", "subjects", "title", "together"}
+		"joins", "language", "nouns", "numbers", "ordinary", "phrase", "spelling", "spoilers", "subjects", "title", "together"}
 	spellingKeys = []string{"ask", "once", "twice", "words"}
 	phraseKeys   = []string{"axle", "before", "beside", "busy", "corner", "cured", "either", "grip", "instead_of", "needs",
 		"over", "phase", "role", "severity", "side", "speed", "symptom", "track", "tyres", "words"}
@@ -130,7 +130,7 @@ func (c *compiler) wordLists(root *source.Node) {
 		key  string
 		flag flags
 	}{
-		{"fillers", fills | silent | empty}, {"asides", fills | empty}, {"breaks", breaks},
+		{"fillers", fills | silent | empty}, {"asides", fills | empty}, {"breaks", breaks}, {"joins", joins},
 		{"spoilers", spoils}, {"subjects", subject}, {"nouns", names}, {"empty", empty},
 	} {
 		if t, ok := c.text(root.Entry(list.key)); ok {
@@ -381,27 +381,20 @@ func (c *compiler) togetherTable(table *source.Node) {
 	}
 	words.phrases(func(line text) {
 		g := together{effect: e}
-		for from := 0; from <= len(line.s); {
-			to := len(line.s)
-			if i := strings.IndexByte(line.s[from:], '+'); i >= 0 {
-				to = from + i
-			}
-			item := text{line.s[from:to], line.at, line.offset + from}
-			from = to + 1
-			trimmed := strings.TrimSpace(item.s)
-			if place, ok := strings.CutPrefix(trimmed, "@"); ok {
-				k := slices.Index(phaseNames, place)
-				if k < 0 {
-					c.report(diag.Errorf(UnknownValue, item.all(), "%q is not a phase", place).WithHelp(diag.DidYouMean(place, phaseNames)))
-					continue
-				}
+		line.split('+', func(item text) {
+			place, isPlace := strings.CutPrefix(item.s, "@")
+			k := slices.Index(phaseNames, place)
+			switch {
+			case isPlace && k < 0:
+				c.report(diag.Errorf(UnknownValue, item.all(), "%q is not a phase", place).WithHelp(diag.DidYouMean(place, phaseNames)))
+			case isPlace:
 				g.phase |= 1 << k
-			} else if trimmed == "" {
+			case item.s == "":
 				c.report(diag.Errorf(BadPhrase, line.all(), "there is nothing between two +"))
-			} else {
+			default:
 				g.items = append(g.items, slices.Clone(c.pattern(item)))
 			}
-		}
+		})
 		c.l.together = append(c.l.together, g)
 	})
 }

@@ -220,47 +220,51 @@ func load(t testing.TB, name string) *Lexicon {
 	return l
 }
 
-// scoreFile scores a file by language.
-func scoreFile(t *testing.T, path string, failed func(sentence, Report, []string)) map[string]*score {
+// scoreFile scores a file; failed, which may be nil, is told what is wrong.
+func scoreFile(t *testing.T, path string, failed func(sentence, Report, []string)) *score {
 	lexicons := make(map[string]*Lexicon)
-	scores := make(map[string]*score)
+	total := new(score)
 	for _, s := range readSentences(t, path) {
 		if lexicons[s.Language] == nil {
 			lexicons[s.Language] = load(t, s.Language)
-			scores[s.Language] = new(score)
 		}
 		got := lexicons[s.Language].Read(s.Text)
-		if wrong := scores[s.Language].add(s, got); len(wrong) > 0 {
+		if wrong := total.add(s, got); len(wrong) > 0 && failed != nil {
 			failed(s, got, wrong)
 		}
 	}
-	return scores
+	return total
 }
 
-// Labelled sentences of invented speakers: those that the word files were
-// written against, those held out from that, and a batch written afterwards.
+// Labelled sentences of invented speakers. The word files were written against
+// develop.jsonl. heldout.jsonl and second.jsonl were scored before anything was
+// learnt from them, see the README beside them; the gates hold what came after.
 func TestLabelledSentences(t *testing.T) {
 	for _, tt := range []struct {
-		file                          string
-		symptoms, negations, severity float64
+		file                                      string
+		symptoms, negations, severity, conditions float64
 	}{
-		{"develop.jsonl", 0.95, 0.97, 0.94},
-		{"heldout.jsonl", 0.95, 0.95, 0.94},
+		{"develop.jsonl", 0.96, 0.98, 0.95, 0.98},
+		{"heldout.jsonl", 0.96, 0.97, 0.93, 0.93},
+		{"second.jsonl", 0.92, 0.97, 0.92, 0.95},
 	} {
-		for language, s := range scoreFile(t, filepath.Join(labelled, tt.file), func(sentence, Report, []string) {}) {
-			t.Logf("%s, %s: %v", tt.file, language, s)
-			if f := s.symptoms.f1(); f < tt.symptoms {
-				t.Errorf("%s, %s: symptom and phase F1 is %.3f, below %.2f", tt.file, language, f, tt.symptoms)
+		s := scoreFile(t, filepath.Join(labelled, tt.file), nil)
+		t.Logf("%s: %v", tt.file, s)
+		for _, g := range []struct {
+			name      string
+			got, gate float64
+		}{
+			{"symptom and phase F1", s.symptoms.f1(), tt.symptoms},
+			{"negation F1", s.negations.f1(), tt.negations},
+			{"share of right severities", share(s.severity), tt.severity},
+			{"conditions F1", s.conditions.f1(), tt.conditions},
+		} {
+			if g.got < g.gate {
+				t.Errorf("%s: %s is %.3f, below %.2f", tt.file, g.name, g.got, g.gate)
 			}
-			if f := s.negations.f1(); f < tt.negations {
-				t.Errorf("%s, %s: negation F1 is %.3f, below %.2f", tt.file, language, f, tt.negations)
-			}
-			if f := share(s.severity); f < tt.severity {
-				t.Errorf("%s, %s: severity is right in %.3f, below %.2f", tt.file, language, f, tt.severity)
-			}
-			if len(s.opposite) > 0 {
-				t.Errorf("%s, %s: read as their opposite: %v", tt.file, language, s.opposite)
-			}
+		}
+		if len(s.opposite) > 0 {
+			t.Errorf("%s: read as their opposite: %v", tt.file, s.opposite)
 		}
 	}
 }
@@ -270,11 +274,10 @@ func TestLabels(t *testing.T) {
 	if *labels == "" {
 		t.Skip("no -labels")
 	}
-	for language, s := range scoreFile(t, *labels, func(l sentence, got Report, wrong []string) {
+	s := scoreFile(t, *labels, func(l sentence, got Report, wrong []string) {
 		if !*quiet {
 			fmt.Printf("%s %s\n    %s\n    unused %q unsure %v\n", l.ID, l.Text, strings.Join(wrong, "\n    "), got.Unused, got.Unsure)
 		}
-	}) {
-		fmt.Printf("%s: %v\n", language, s)
-	}
+	})
+	fmt.Printf("all: %v\n", s)
 }

@@ -42,6 +42,7 @@ const (
 	silent                    // a filler that phrases are stored without: "front is gone" is "front gone"
 	spoils                    // a good thing with it inside is not good: "too much bite"
 	breaks                    // a gap ends at it
+	joins                     // a clause ends before it, as $ wants
 	subject                   // begins a new statement: "when it does not it pushes"
 	names                     // a noun of a symptom: "no hop and push"
 	empty                     // means nothing on its own: never reported as unused

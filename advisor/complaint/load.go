@@ -285,39 +285,41 @@ func (ld *loader) list(n *source.Node) []*source.Node {
 	return n.Nodes()
 }
 
-// lines calls do with every line of the text that is not empty or a comment.
-func (t text) lines(do func(line text)) {
-	for from := 0; from < len(t.s); {
+// split calls do with what stands between separators, without the spaces around
+// it; empty parts are empty texts.
+func (t text) split(sep byte, do func(part text)) {
+	for from := 0; from <= len(t.s); {
 		to := len(t.s)
-		if i := strings.IndexByte(t.s[from:], '\n'); i >= 0 {
+		if i := strings.IndexByte(t.s[from:], sep); i >= 0 {
 			to = from + i
 		}
-		line := t.s[from:to]
-		if i := strings.IndexByte(line, '#'); i >= 0 {
-			line = line[:i]
-		}
-		if trimmed := strings.TrimSpace(line); trimmed != "" {
-			at := from + strings.Index(line, trimmed)
-			do(text{trimmed, t.at, t.offset + at})
-		}
+		part := strings.TrimSpace(t.s[from:to])
+		do(text{part, t.at, t.offset + from + strings.Index(t.s[from:to], part)})
 		from = to + 1
 	}
+}
+
+// lines calls do with every line of the text that is not empty or a comment.
+func (t text) lines(do func(line text)) {
+	t.split('\n', func(line text) {
+		if i := strings.IndexByte(line.s, '#'); i >= 0 {
+			line.s = strings.TrimSpace(line.s[:i])
+		}
+		if line.s != "" {
+			do(line)
+		}
+	})
 }
 
 // phrases calls do with every phrase of the text: what stands between commas and
 // line ends.
 func (t text) phrases(do func(phrase text)) {
 	t.lines(func(line text) {
-		for from := 0; from <= len(line.s); {
-			to := len(line.s)
-			if i := strings.IndexByte(line.s[from:], ','); i >= 0 {
-				to = from + i
+		line.split(',', func(phrase text) {
+			if phrase.s != "" {
+				do(phrase)
 			}
-			if p := strings.TrimSpace(line.s[from:to]); p != "" {
-				do(text{p, line.at, line.offset + from + strings.Index(line.s[from:to], p)})
-			}
-			from = to + 1
-		}
+		})
 	})
 }
 

@@ -32,7 +32,7 @@ const (
 	number
 	gap     // up to gapWords words, none of them a mark or a break
 	anyWord // any word, which adds nothing to the phrase's length
-	end     // no word: a mark, a break or the end must follow
+	end     // no word: a mark, a joining word or the end must follow
 )
 
 const (
@@ -207,7 +207,7 @@ func (m *matcher) phrase(p []element, i, from int, own uint64) (span, bool) {
 		return span{i, own}, true
 	}
 	if p[0].kind == end {
-		return span{i, own}, len(p) == 1 && m.breaks(i)
+		return span{i, own}, len(p) == 1 && (i >= len(m.t) || m.t[i].mark != 0 || m.l.is(m.t[i].word, joins))
 	}
 	for skipped := 0; i < len(m.t) && i-from < 64; skipped++ {
 		for _, s := range m.element(p[0], i) {

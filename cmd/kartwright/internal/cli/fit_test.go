@@ -76,7 +76,7 @@ func roughKart(t testing.TB) (text string, k *profile.Kart) {
 		`"12 deg ± 0.5 deg"`:                               `"12 deg ± 2 deg"`,
 		`"11 deg ± 0.5 deg"`:                               `"11 deg ± 2 deg"`,
 		`"-0.5 deg ± 0.1 deg"`:                             `"-0.5 deg ± 0.5 deg"`,
-		`"0.5 mm ± 0.2 mm out over 255 mm"`:                         `"-0.1 deg ± 0.3 deg"`,
+		`"0.5 mm ± 0.2 mm out over 255 mm"`:                `"-0.1 deg ± 0.3 deg"`,
 		`"78 mm ± 1 mm"`:                                   `"78 mm ± 15 mm"`,
 		"tightening_moves = \"rearward\"\nthread = \"M8\"": "tightening_moves = \"rearward\"\npitch = \"1.25 mm ± 0.3 mm\"",
 		`"1.2 mm ± 0.05 mm"`:                               `"1.2 mm ± 0.2 mm"`,

@@ -350,7 +350,13 @@ func (a *app) printCheck(v checkView) {
 		return a.angleText(angle{Value: geometry.Angle(m.Value), PM: geometry.Angle(m.PM)})
 	}
 	verdict := "equal, as far as was measured"
+	compared := false
+	for _, f := range v.outcome.Figures {
+		compared = compared || f.Sides != nil
+	}
 	switch {
+	case v.outcome.Equal && !compared:
+		verdict = "as wanted, as far as was measured; no figure was read on both sides, so nothing says that they are equal"
 	case !v.outcome.Equal && v.outcome.Clear:
 		verdict = "something is out"
 	case !v.outcome.Equal:

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"html/template"
 	"net/http"
 	"net/url"
 	"strconv"
@@ -27,7 +28,7 @@ type cardView struct {
 	Warnings    []string
 	Cautions    []string
 	Confirm     []string
-	Back        string // address of the page it came from
+	Back        template.URL // the page it came from
 }
 
 // cardRow is what is done to one adjuster on both sides; "" where nothing is.
@@ -55,7 +56,7 @@ func (s *Site) card(w http.ResponseWriter, r *http.Request) error {
 			return failf(http.StatusUnprocessableEntity, "%v", err)
 		}
 		c := newCard(p, u)
-		c.Change, c.Back = "Setting from Turn it", "/turn?"+settingQuery(g.Key, to).Encode()
+		c.Change, c.Back = "Setting from Turn it", link("/turn", settingQuery(g.Key, to))
 		c.Cautions = p.Cautions()
 		return s.render(w, r, http.StatusOK, "card", "Job card", c)
 	}
@@ -90,7 +91,7 @@ func (s *Site) card(w http.ResponseWriter, r *http.Request) error {
 	c.Cautions = append(pick.Cautions(), pick.Plan.Cautions()...)
 	back := r.URL.Query()
 	back.Del(pickField)
-	c.Back = "/answer?" + back.Encode()
+	c.Back = link("/answer", back)
 	return s.render(w, r, http.StatusOK, "card", "Job card", c)
 }
 

@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
+	"html/template"
 	"net/http"
 	"net/url"
 	"path"
@@ -28,6 +29,7 @@ type ruleListView struct {
 	Search, Show string
 	Asked        string // what was asked, if the list is of an answer
 	Query        string // the answer's query
+	Answer       template.URL
 	Rows         []ruleRow
 	Of, Fired    int
 	Club         string
@@ -77,7 +79,7 @@ func (s *Site) ruleList(w http.ResponseWriter, r *http.Request) error {
 				keep[k] = list
 			}
 		}
-		v.Query = keep.Encode()
+		v.Query, v.Answer = keep.Encode(), link("/answer", keep)
 		if v.Show == "" {
 			v.Show = "fired"
 		}

@@ -268,7 +268,8 @@ type answerView struct {
 	Missing, Turning []string
 	Fired            []firedView
 	Near, Silent     int
-	Again            string // query to change what was said
+	Again            template.URL // the form with what was said
+	All              template.URL // the rules with what they made of it
 }
 
 type refusalView struct {
@@ -317,8 +318,8 @@ type changeView struct {
 	Sure, Rests   []string
 	Cautions      []string
 	Before, After template.HTML // the front end from the front
-	Card          string        // query of its job card
-	Turn          string        // query of the same setting under Turn it
+	Card          template.URL  // its job card
+	Turn          template.URL  // the same setting under Turn it
 }
 
 type stepView struct{ Side, Text string }
@@ -363,7 +364,7 @@ func viewAdvice(adv *advisor.Advice, a asked, q url.Values, u geometry.Units) (*
 	q.Del(pickField)
 	v := &answerView{
 		Said: strings.Join(said, "; "), Conditions: strings.Join(conditions, ", "), Kart: a.kart.Kart.Name, Demo: !a.kart.Own,
-		Uneven: adv.Uneven, Status: adv.Status, Unsaid: unsaid, Again: q.Encode(),
+		Uneven: adv.Uneven, Status: adv.Status, Unsaid: unsaid, Again: link("/", q), All: link("/rules", q),
 		Missing: flips(voc, adv.Missing, adv.First), Turning: flips(voc, adv.Turning, adv.First),
 	}
 	if a.heard != nil {
@@ -524,6 +525,10 @@ func confidenceWord(c float64) string {
 	return "a weak lead"
 }
 
+// link is an address of this site with the fields of a query. A template must be
+// told that it is one: it would escape a query in an address once more.
+func link(path string, q url.Values) template.URL { return template.URL(path + "?" + q.Encode()) }
+
 // outline is a suggestion without all that a plan says.
 func outline(s *advisor.Suggestion, pick int, q url.Values, u geometry.Units) changeView {
 	net := math.Abs(s.Verdict.Net)
@@ -533,14 +538,14 @@ func outline(s *advisor.Suggestion, pick int, q url.Values, u geometry.Units) ch
 	}
 	if s.Plan != nil {
 		v.HasPlan, v.Work = true, wayBack(s.Plan, u)
-		v.Turn = settingQuery(q.Get(kartParam), s.Plan.To).Encode()
+		v.Turn = link("/turn", settingQuery(q.Get(kartParam), s.Plan.To))
 	}
 	card := url.Values{}
 	for k, list := range q {
 		card[k] = list
 	}
 	card.Set(pickField, strconv.Itoa(pick))
-	v.Card = card.Encode()
+	v.Card = link("/card", card)
 	return v
 }
 

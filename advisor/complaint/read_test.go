@@ -1,0 +1,295 @@
+package complaint
+
+import (
+	"encoding/json"
+	"reflect"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"kartwright/rulesets/words"
+)
+
+// How far negation, places and severity reach. Readings in short form:
+// ! no longer there, / phase, @ corner speed, : severity.
+func TestRead(t *testing.T) {
+	lex := load(t, "en")
+	for _, tt := range []struct{ name, text, want string }{
+		{"a place without a symptom", "pushes on the way in at the hairpins, fine on exit", "understeer/entry@slow"},
+		{"place before its symptom", "under braking, the back steps out", "oversteer/braking"},
+		{"two symptoms, each with its place", "loose on entry, tight on exit", "oversteer/entry; understeer/exit"},
+		{"several places of one symptom", "it pushes on entry and on exit", "understeer/entry; understeer/exit"},
+		{"from here to there", "pushes from apex to exit", "understeer/mid; understeer/exit"},
+		{"a narrower place", "it is loose, particularly on the brakes", "oversteer/braking"},
+		{"a place of the next sentence", "It hops. Only in the fast corners.", "hop@fast"},
+		{"the better balance of two words", "tighter than a drum off the corner", "understeer/exit:strong"},
+
+		{"no", "no hop", "!hop"},
+		{"no longer", "it no longer pushes", "!understeer"},
+		{"gone", "the push is gone", "!understeer"},
+		{"two gone", "the hop and the push are gone", "!hop; !understeer"},
+		{"and the other too", "the push has gone and the hop too", "!understeer; !hop"},
+		{"gone, said of the sentence before", "It pushed on entry. That's gone.", "!understeer/entry"},
+		{"used to", "it used to hop", "!hop"},
+		{"was, now", "it was loose, now it pushes", "!oversteer; understeer"},
+		{"cured by a change", "it turns in well now", "!understeer/entry"},
+		{"well, but no change", "it turns in well", ""},
+		{"not well", "it doesn't turn in well", "understeer/entry"},
+		{"a contrast ends it", "no hop but it pushes", "!hop; understeer"},
+		{"a new clause ends it", "no hop, pushes on entry", "!hop; understeer/entry"},
+		{"a list goes on", "no hop, push or bind", "!hop; !understeer; !bind"},
+		{"and a noun goes on", "no hop and push", "!hop; !understeer"},
+		{"and a verb does not", "no hop and pushes", "!hop; understeer"},
+		{"the window of eight words", "no spare one two three four five six seven eight nine hop", "hop"},
+		{"masked first", "no change, it pushes", "understeer"},
+		{"not gone", "the push has not gone", "understeer"},
+		{"only a condition", "if it did not push I would win", "understeer"},
+		{"ends with it", "when it doesn't it pushes", "understeer"},
+		{"not there", "it pushes in the slow ones but not in the fast ones", "!understeer@fast; understeer@slow"},
+		{"only there", "no push, only in the hairpin", "!understeer; understeer@slow"},
+		{"first there, then not", "first run it hopped, second run no hop", "!hop"},
+		{"an opinion denied", "he says it's loose, but the front slides first", "!oversteer; understeer"},
+
+		{"slight", "a touch of push", "understeer:slight"},
+		{"strong", "it hops really badly", "hop:strong"},
+		{"drawn out", "the steering is sooooo heavy", "heavy_steering:strong"},
+		{"capitals", "it PUSHES", "understeer:strong"},
+		{"a picture", "pushes like a wheelbarrow", "understeer:strong"},
+		{"of the track, not of the kart", "a really fast track, it pushes", "understeer"},
+		{"in the next clause", "it pushes, nothing dramatic", "understeer:slight"},
+
+		{"an end by itself", "slides wide after the apex. Not the back, the front.", "!oversteer/exit; understeer/exit"},
+		{"the other end", "the front slides on entry and the rear on exit", "understeer/entry; oversteer/exit"},
+		{"corrections on the straight", "constant corrections down the straight", "wander/straight"},
+		{"corrections on the brakes", "constant corrections under braking", "darting/braking"},
+		{"bumps", "jumpy over the bumps", "bump_unsettled"},
+		{"contact, not balance", "he pushed me off", ""},
+		{"a loose part", "the chain came loose", ""},
+		{"one misspelling", "undersetering in the hairpins", "understeer@slow"},
+		{"nothing", "", ""},
+	} {
+		if got := readings(lex.Read(tt.text)); got != tt.want {
+			t.Errorf("%s: %q is read as %q, want %q", tt.name, tt.text, got, tt.want)
+		}
+	}
+}
+
+func TestReadConditions(t *testing.T) {
+	lex := load(t, "en")
+	for _, tt := range []struct {
+		text string
+		want Conditions
+	}{
+		{"tight track, lots of rubber, brand new tyres", Conditions{Track: "tight", Grip: "high", Tyres: "new"}},
+		{"fast flowing circuit, damp, on baldies", Conditions{Track: "fast", Grip: "low", Tyres: "worn"}},
+		{"it rained, wets on", Conditions{Grip: "wet", Tyres: "wets"}},
+		{"grip is 7/10", Conditions{Grip: "medium", GripTenths: 7}},
+		{"grip about 8 out of 10", Conditions{Grip: "high", GripTenths: 8}},
+		{"tyres are 20 laps old", Conditions{Tyres: "new", TyreLaps: 20}},
+		{"tyres are 21 laps old", Conditions{Tyres: "used", TyreLaps: 21}},
+		{"tyres are eighty laps old", Conditions{Tyres: "used", TyreLaps: 80}},
+		{"tyres are 81 laps old", Conditions{Tyres: "worn", TyreLaps: 81}},
+		{"a set with one session on it", Conditions{Tyres: "new"}},
+		{"the set has done 4 sessions", Conditions{Tyres: "used"}},
+		{"the set has done 5 sessions", Conditions{Tyres: "worn"}},
+		{"after 8 laps my arms hurt", Conditions{}},
+		{"no rain today", Conditions{}},
+		{"slippery this morning, grippy now", Conditions{Grip: "high"}},
+	} {
+		if got := lex.Read(tt.text).Conditions; got != tt.want {
+			t.Errorf("%q gives the conditions %+v, want %+v", tt.text, got, tt.want)
+		}
+	}
+}
+
+// What must not be guessed is asked.
+func TestReadUnsure(t *testing.T) {
+	lex := load(t, "en")
+	for _, tt := range []struct {
+		text, words string
+		candidates  []string
+	}{
+		{"it slides on exit", "slides", []string{"understeer/exit", "oversteer/exit"}},
+		{"more camter", "camter", []string{"camber", "caster"}},
+		{"it undersetters", "undersetters", []string{"understeer"}},
+	} {
+		got := lex.Read(tt.text)
+		if len(got.Readings) > 0 {
+			t.Errorf("%q is read as %s, want a question", tt.text, readings(got))
+		}
+		if len(got.Unsure) != 1 || got.Unsure[0].Words != tt.words || !slices.Equal(got.Unsure[0].Candidates, tt.candidates) {
+			t.Errorf("%q is asked about as %+v, want %q with %v", tt.text, got.Unsure, tt.words, tt.candidates)
+		}
+	}
+}
+
+func TestReadSides(t *testing.T) {
+	lex := load(t, "en")
+	for _, tt := range []struct {
+		text, want, side string
+		note             bool
+	}{
+		{"it pushes in the lefts", "understeer", "left", true},
+		{"only pushes in right-handers", "understeer; asymmetric", "right", true},
+		{"it is fine in the lefts but pushes in the rights", "understeer; asymmetric", "right", true},
+		{"turns better left than right", "asymmetric", "", true},
+		{"pushes in the fast left", "understeer@fast", "", false},
+	} {
+		got := lex.Read(tt.text)
+		if readings(got) != tt.want || got.Readings[0].Side != tt.side || (got.Note != "") != tt.note {
+			t.Errorf("%q: %q, side %q, note %q; want %q, side %q, note: %v", tt.text, readings(got), got.Readings[0].Side, got.Note, tt.want, tt.side, tt.note)
+		}
+	}
+}
+
+func TestSay(t *testing.T) {
+	got := load(t, "en").Read("pushes on the way in at the hairpins, fine on exit. No hop in the lefts, new tyres. It slides too.").Say()
+	want := []string{
+		"understood: understeer on entry, slow corners (normal)",
+		"understood: hops, left-hand turns: not there, or no longer",
+		"conditions: tyres new",
+		`not sure: "slides": which end slides first, the front or the rear? (understeer or oversteer)`,
+		"first: compare the left and right side of the kart before any set-up change",
+		"not used: 'fine on exit', 'slides'",
+	}
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Errorf("Say (-want +got):\n%s", diff)
+	}
+	if got := load(t, "en").Read("Lunch?").Say(); got[0] != "understood: no complaint" {
+		t.Errorf("of an empty report it says first %q", got[0])
+	}
+}
+
+// Other programs read this form.
+func TestReportJSON(t *testing.T) {
+	lex := load(t, "en")
+	for text, want := range map[string]string{
+		"": `{"readings":[],"conditions":{},"unused":[],"unsure":[],"language":"en"}`,
+		"pushes a bit on entry, wet track, zebra": `{"readings":[{"symptom":"understeer","balance":"understeer","phase":"entry","severity":"slight",` +
+			`"corner":"any","negated":false,"words":"pushes"}],"conditions":{"grip":"wet"},"unused":["zebra"],"unsure":[],"language":"en"}`,
+	} {
+		got, err := json.Marshal(lex.Read(text))
+		require.NoError(t, err)
+		if string(got) != want {
+			t.Errorf("%q gives\n%s\nwant\n%s", text, got, want)
+		}
+	}
+}
+
+// A lexicon has no memory: a text is read the same whatever was read before, also
+// from several goroutines.
+func TestReadHasNoMemory(t *testing.T) {
+	lex := load(t, "en")
+	all := readSentences(t, labelled+"/heldout.jsonl")[:100]
+	alone := make([]Report, len(all))
+	for i, s := range all {
+		alone[i] = load(t, "en").Read(s.Text)
+		if i == 19 {
+			break // a lexicon for each text takes long
+		}
+	}
+	var wg sync.WaitGroup
+	for range 3 {
+		wg.Go(func() {
+			for i := len(all) - 1; i >= 0; i-- {
+				if got := lex.Read(all[i].Text); i < 20 && !reflect.DeepEqual(got, alone[i]) {
+					t.Errorf("%q is read as %q after others, by itself as %q", all[i].Text, readings(got), readings(alone[i]))
+				}
+			}
+		})
+	}
+	wg.Wait()
+}
+
+// sane checks what holds for the report of any text.
+func sane(text string, r Report) string {
+	oneOf := func(s string, list ...string) bool { return slices.Contains(list, s) }
+	for i, x := range r.Readings {
+		switch {
+		case !slices.Contains(Symptoms(), x.Symptom):
+			return "unknown symptom " + x.Symptom
+		case !oneOf(x.Phase, "entry", "mid", "exit", "straight", "braking", "any"):
+			return "unknown phase " + x.Phase
+		case !oneOf(x.Severity, "slight", "normal", "strong"):
+			return "unknown severity " + x.Severity
+		case x.Negated && x.Severity != "normal":
+			return "a negated reading with a severity"
+		case !oneOf(x.Corner, "slow", "fast", "any"):
+			return "unknown corner " + x.Corner
+		case x.Balance != "" && x.Balance != x.Symptom || x.Balance == "" && oneOf(x.Symptom, "understeer", "oversteer"):
+			return "balance " + x.Balance + " of " + x.Symptom
+		case !strings.Contains(text, x.Words):
+			return "words that are not in the text: " + x.Words
+		}
+		for _, y := range r.Readings[i+1:] {
+			if x.Symptom == y.Symptom && x.Phase == y.Phase && x.Corner == y.Corner && x.Side == y.Side {
+				return "twice: " + show(x) + " and " + show(y)
+			}
+			if x.Symptom == y.Symptom && x.Phase == y.Phase && !x.Negated && y.Negated {
+				return "what is there does not come last: " + show(x) + " and " + show(y)
+			}
+		}
+	}
+	for _, u := range r.Unused {
+		if u == "" || !strings.Contains(text, u) {
+			return "unused words that are not in the text: " + u
+		}
+	}
+	for _, q := range r.Unsure {
+		if len(q.Candidates) == 0 || !strings.Contains(text, q.Words) {
+			return "a question without candidates or words: " + q.Words
+		}
+	}
+	return ""
+}
+
+// Sentences thrown together from pieces of others.
+func TestReadAnything(t *testing.T) {
+	lex, found := Load(words.FS, "en.toml", "it.toml", "es.toml", "fr.toml", "de.toml")
+	require.Empty(t, found)
+	var pieces []string
+	for _, s := range readSentences(t, labelled+"/develop.jsonl") {
+		pieces = append(pieces, strings.Fields(s.Text)...)
+	}
+	pieces = append(pieces, "no", "not", "gone", "but", "and", ",", ".", "only", "too", "never", "now", "front", "rear", "on exit", "in the lefts")
+	rapid.Check(t, func(t *rapid.T) {
+		text := strings.Join(rapid.SliceOfN(rapid.SampledFrom(pieces), 0, 40).Draw(t, "pieces"), " ")
+		if bad := sane(text, lex.Read(text)); bad != "" {
+			t.Fatalf("%q: %s", text, bad)
+		}
+	})
+}
+
+// A word more at the end, which means nothing, changes no reading.
+func TestReadIgnoresStrangers(t *testing.T) {
+	lex := load(t, "en")
+	all := readSentences(t, labelled+"/heldout.jsonl")
+	rapid.Check(t, func(t *rapid.T) {
+		s := rapid.SampledFrom(all).Draw(t, "sentence")
+		if s.Language != "en" {
+			return
+		}
+		want := readings(lex.Read(s.Text))
+		if got := readings(lex.Read(s.Text + " Xqzzy.")); got != want {
+			t.Fatalf("%q with a stranger is read as %q, without as %q", s.Text, got, want)
+		}
+	})
+}
+
+func FuzzRead(f *testing.F) {
+	lex := load(f, "en")
+	for _, s := range readSentences(f, labelled+"/heldout.jsonl")[:40] {
+		f.Add(s.Text)
+	}
+	f.Add("\xff\x00 ’’ 1/0 3/ -- … km/h")
+	f.Fuzz(func(t *testing.T, text string) {
+		if bad := sane(text, lex.Read(text)); bad != "" {
+			t.Errorf("%q: %s", text, bad)
+		}
+	})
+}

@@ -1,0 +1,404 @@
+//go:build browser
+
+package web_test
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+	"net/http/httptest"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/network"
+	"github.com/chromedp/cdproto/page"
+	"github.com/chromedp/chromedp"
+	"github.com/stretchr/testify/require"
+)
+
+// A browser opens pages of a site and notes what they ask of the network and
+// what they complain of.
+type browser struct {
+	t   *testing.T
+	ctx context.Context
+	url string // of the site
+
+	mu    sync.Mutex
+	asked []string
+	said  []string
+}
+
+// needed skips a test for want of something, but never in CI.
+func needed(t *testing.T, what string) {
+	t.Helper()
+	if os.Getenv("CI") == "true" {
+		t.Fatal(what + " is missing; .ci/run installs it")
+	}
+	t.Skip(what + " is missing; .ci/run installs it")
+}
+
+func openBrowser(t *testing.T, url string) *browser {
+	t.Helper()
+	path := ""
+	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
+		if p, err := exec.LookPath(name); err == nil {
+			path = p
+			break
+		}
+	}
+	if path == "" {
+		needed(t, "chromium")
+	}
+	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path))
+	if os.Geteuid() == 0 {
+		opts = append(opts, chromedp.NoSandbox) // Chromium refuses to start as root otherwise
+	}
+	ctx, cancel := chromedp.NewExecAllocator(context.Background(), opts...)
+	t.Cleanup(cancel)
+	ctx, cancel = chromedp.NewContext(ctx)
+	t.Cleanup(cancel)
+	// The first call starts the browser, and a timeout on it would end it.
+	require.NoError(t, chromedp.Do(ctx))
+	ctx, cancel = context.WithTimeout(ctx, 4*time.Minute)
+	t.Cleanup(cancel)
+	b := &browser{t: t, ctx: ctx, url: url}
+	_, err := chromedp.Call(ctx, network.Enable, network.EnableParams{})
+	require.NoError(t, err)
+	go func() {
+		for e, err := range chromedp.Events(ctx, network.RequestWillBeSent) {
+			if err != nil {
+				return
+			}
+			b.mu.Lock()
+			b.asked = append(b.asked, e.Request.URL)
+			b.mu.Unlock()
+		}
+	}()
+	go func() {
+		for m, err := range chromedp.Console(ctx) {
+			if err != nil {
+				return
+			}
+			b.mu.Lock()
+			b.said = append(b.said, fmt.Sprintf("%+v", m))
+			b.mu.Unlock()
+		}
+	}()
+	t.Cleanup(func() {
+		b.mu.Lock()
+		defer b.mu.Unlock()
+		for _, u := range b.asked {
+			if !strings.HasPrefix(u, url) && !strings.HasPrefix(u, "data:") && !strings.HasPrefix(u, "blob:") {
+				t.Errorf("a page asked for %s, which is not of this site", u)
+			}
+		}
+		for _, m := range b.said {
+			if strings.Contains(m, "Content Security Policy") || strings.Contains(m, "Uncaught") {
+				t.Errorf("the browser complained: %s", m)
+			}
+		}
+	})
+	return b
+}
+
+// serve opens a site in a browser.
+func serve(t *testing.T) (*shop, *browser) {
+	s := newShop(t)
+	server := httptest.NewServer(s.Handler(nil))
+	t.Cleanup(server.Close)
+	return s, openBrowser(t, server.URL)
+}
+
+func (b *browser) do(steps ...chromedp.Action[chromedp.Void]) {
+	b.t.Helper()
+	if err := chromedp.Do(b.ctx, steps...); err != nil {
+		b.t.Fatal(err)
+	}
+}
+
+func (b *browser) open(path string) {
+	b.t.Helper()
+	b.do(chromedp.Navigate(b.url + path))
+}
+
+// until waits for a condition in JavaScript: what a click leads to is there only
+// some time after it, and the page may be replaced meanwhile.
+func (b *browser) until(condition string) {
+	b.t.Helper()
+	for end := time.Now().Add(20 * time.Second); time.Now().Before(end); time.Sleep(40 * time.Millisecond) {
+		ok, err := chromedp.Run(b.ctx, chromedp.Evaluate[bool](`!!(`+condition+`)`))
+		if err == nil && ok {
+			return
+		}
+	}
+	text, err := chromedp.Run(b.ctx, chromedp.Evaluate[string](`document.body.innerText`))
+	b.t.Fatalf("%s did not come true; the page says (%v):\n%s", condition, err, text)
+}
+
+func eval[T any](b *browser, js string) T {
+	b.t.Helper()
+	v, err := chromedp.Run(b.ctx, chromedp.Evaluate[T](js, chromedp.EvalAwaitPromise))
+	if err != nil {
+		b.t.Fatalf("%s: %v", js, err)
+	}
+	return v
+}
+
+// click clicks the middle of what a selector finds, as a finger does, so that
+// something that lies over it would be noticed.
+func (b *browser) click(selector string) {
+	b.t.Helper()
+	b.do(chromedp.Click(chromedp.CSS(selector), chromedp.NodeVisible))
+}
+
+func (b *browser) size(width int) {
+	b.t.Helper()
+	b.do(chromedp.EmulateViewport(int64(width), 800))
+}
+
+// media chooses light or dark, or print.
+func (b *browser) media(kind, scheme string) {
+	b.t.Helper()
+	_, err := chromedp.Call(b.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: kind, Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
+	require.NoError(b.t, err)
+}
+
+func (b *browser) scripts(on bool) {
+	b.t.Helper()
+	_, err := chromedp.Call(b.ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: !on})
+	require.NoError(b.t, err)
+}
+
+// picked is the part of a choice that a finger touches.
+func picked(name, value string) string {
+	return fmt.Sprintf(`label:has(> input[name=%q][value=%q])`, name, value)
+}
+
+// The main job on a small phone: say it, read the answer, get the job card; and
+// the same without scripts.
+func TestBrowserMainJob(t *testing.T) {
+	for _, scripts := range []bool{true, false} {
+		t.Run(fmt.Sprintf("scripts %t", scripts), func(t *testing.T) {
+			_, b := serve(t)
+			b.size(320)
+			b.scripts(scripts)
+			b.open("/")
+			b.click("details summary")
+			b.click(picked("say", "bind"))
+			b.click(picked("phase", "exit"))
+			b.click(picked("how", "strong"))
+			b.click(picked("track", "tight"))
+			b.click("form.say button.go")
+			b.until(`document.querySelector("h1")?.innerText.startsWith("Try first: more caster")`)
+			for _, want := range []string{"Tighten it 0.82 turn (about 13/16)", "depth gauge", "Take care", "To undo it"} {
+				if text := eval[string](b, `document.body.innerText`); !strings.Contains(text, want) {
+					t.Errorf("the answer does not say %q:\n%s", want, text)
+				}
+			}
+			b.click("a.button.go")
+			b.until(`document.querySelector("h1")?.innerText.startsWith("Job card: More caster")`)
+			if n := eval[int](b, `document.querySelectorAll(".ticks input").length`); n < 5 {
+				t.Errorf("the job card has %d steps to tick, want at least 5", n)
+			}
+			b.click(".ticks li:first-child label")
+			if n := eval[int](b, `document.querySelectorAll(".ticks input:checked").length`); n != 1 {
+				t.Errorf("after a tap on the first step %d are ticked, want 1", n)
+			}
+		})
+	}
+}
+
+func TestBrowserDriversWords(t *testing.T) {
+	_, b := serve(t)
+	b.size(390)
+	b.open("/")
+	b.do(chromedp.SendKeys(chromedp.CSS("#text"), "pushes on the way in at the hairpins, fine on exit, new tyres, track is green"))
+	b.click("form.say button.go")
+	b.until(`document.querySelector("h1")?.innerText === "Try first: more toe-out"`)
+	b.do(chromedp.NavigateBack())
+	b.until(`document.querySelector("#text")?.value.startsWith("pushes")`)
+}
+
+// Figures follow a control while it moves, with the mouse and with the keyboard,
+// and without scripts after a button.
+func TestBrowserTurnIt(t *testing.T) {
+	_, b := serve(t)
+	b.size(390)
+	b.open("/turn")
+	b.click(`button[value="l0:1"]`)
+	b.until(`document.querySelector("#says-l0").textContent === "0.06 turns tighter" && document.querySelector("#strip-caster").textContent === "12.05°"`)
+	b.do(chromedp.Focus(chromedp.CSS("#l2")))
+	for range 3 {
+		b.do(chromedp.KeyEvent("\u0304")) // right arrow
+	}
+	b.until(`document.querySelector("#says-l2").textContent === "0.03 turns longer" && document.querySelector("#strip-toe").textContent === "-0.07°"`)
+	if at := eval[string](b, `location.pathname+location.search`); at != "/turn" {
+		t.Errorf("moving a control led to %s, want it to stay at /turn", at)
+	}
+	b.click(`button[value="standard"]`)
+	b.until(`document.querySelector("#says-l0").textContent === "standard" && document.querySelector("#live").innerText.includes("Nothing is turned")`)
+	b.click(`button[value="l0:1"]`)
+	b.until(`document.querySelector("#says-l0").textContent === "0.06 turns tighter"`)
+	b.click(`button[value="hold"]`)
+	b.until(`document.querySelector("#live h2").textContent === "Compared with the held setting"`)
+	b.click(`label:has(> input[name=apart][type=checkbox])`)
+	b.until(`document.querySelector("#says-r0")?.textContent === "0.06 turns tighter"`)
+
+	b.scripts(false)
+	b.open("/turn")
+	b.click(`button[value="l0:1"]`)
+	b.until(`document.querySelector("#says-l0").textContent === "0.06 turns tighter"`)
+}
+
+// A rule with an error is explained under its line while it is written, is not
+// saved, and is not lost.
+func TestBrowserRuleEdit(t *testing.T) {
+	s, b := serve(t)
+	b.size(390)
+	b.open("/club")
+	bad := strings.Replace(goodClub, "caster =", "casster =", 1)
+	b.do(chromedp.Clear(chromedp.CSS("#rules-text")), chromedp.SendKeys(chromedp.CSS("#rules-text"), bad))
+	b.until(`document.querySelector("#check").innerText.includes("Did you mean")`)
+	if got := eval[string](b, `document.querySelector("#check .found").innerText`); !strings.Contains(strings.ToLower(got), "line 9") || !strings.Contains(got, "^^^^^^^") {
+		t.Errorf("what is found does not stand under its line: %s", got)
+	}
+	b.click("form[action='/club'] button.go")
+	b.until(`document.querySelector("h1").innerText.startsWith("Not saved")`)
+	if got := eval[string](b, `document.querySelector("#rules-text").value`); strings.TrimSpace(got) != strings.TrimSpace(bad) || s.file != nil {
+		t.Errorf("after the refusal the editor has %q and the file %q, want the text kept and no file", got, s.file)
+	}
+	b.do(chromedp.Clear(chromedp.CSS("#rules-text")), chromedp.SendKeys(chromedp.CSS("#rules-text"), goodClub))
+	b.until(`document.querySelector("#check").innerText.includes("No errors")`)
+	b.click("form[action='/club'] button.go")
+	b.until(`document.querySelector("[role=status]")?.innerText.startsWith("Saved")`)
+	if string(s.file) != goodClub {
+		t.Errorf("the file holds %q, want the text", s.file)
+	}
+}
+
+// A job card is one page of A4 and of Letter, whatever is turned on whatever
+// kart, and prints neither menu nor buttons.
+func TestBrowserPrint(t *testing.T) {
+	_, b := serve(t)
+	sheets := regexp.MustCompile(`/Type\s*/Page\b`)
+	for _, card := range []string{
+		"/card?say=bind&phase=exit&track=tight", "/card?text=pushes+on+the+way+in+at+the+hairpins%2C+fine+on+exit%2C+new+tyres%2C+track+is+green", "/card?at=1,2,0.5_1,2,0.5&kart=alder", "/card?at=1,2,0.5_-1,-2,-0.5&kart=alder", "/card?at=2,-3,0.5_1,1,-0.5&kart=cedar", "/card?at=1,0.5_1,0.5&kart=birch",
+	} {
+		b.open(card)
+		for paper, size := range map[string][2]float64{"A4": {8.27, 11.69}, "Letter": {8.5, 11}} {
+			res, err := chromedp.Call(b.ctx, page.PrintToPDF, page.PrintToPDFParams{PaperWidth: size[0], PaperHeight: size[1], PreferCSSPageSize: new(true)})
+			require.NoError(t, err)
+			if n := len(sheets.FindAll(res.Data, -1)); n != 1 {
+				t.Errorf("%s prints on %d pages of %s, want 1", card, n, paper)
+			}
+		}
+		b.media("print", "dark")
+		for _, hidden := range []string{"header.board", "footer", ".bar.noprint"} {
+			if eval[bool](b, fmt.Sprintf(`document.querySelector(%q)?.offsetParent != null`, hidden)) {
+				t.Errorf("%s prints %s", card, hidden)
+			}
+		}
+		if got := eval[string](b, `getComputedStyle(document.querySelector(".card h1")).color`); got != "rgb(0, 0, 0)" {
+			t.Errorf("%s prints in %s from a dark screen, want black", card, got)
+		}
+		b.media("", "light")
+	}
+}
+
+// Nothing is wider than the smallest phone, or than a laptop, and what is to be
+// touched is large enough.
+func TestBrowserLayout(t *testing.T) {
+	_, b := serve(t)
+	for _, width := range []int{320, 390, 768, 1280} {
+		b.size(width)
+		for _, p := range pagesOf() {
+			b.open(p)
+			eval[chromedp.Void](b, `document.querySelectorAll("details").forEach(d => d.open = true)`)
+			if got := eval[int](b, `document.documentElement.scrollWidth`); got > width {
+				wide := eval[string](b, `[...document.querySelectorAll("body *")].filter(e => e.getBoundingClientRect().right > innerWidth + 1 && !e.closest(".scroll,pre,svg,.sr")).map(e => e.outerHTML.slice(0, 80)).slice(0, 3).join("\n")`)
+				t.Errorf("%s is %d px wide on a screen of %d:\n%s", p, got, width, wide)
+			}
+			small := eval[string](b, `[...document.querySelectorAll("button, a.button, nav a, select, summary, .pick span, input:not([type=hidden]):not(.sr)")].filter(e => e.checkVisibility() && !e.closest(".pick, .tick, .ticks") && !e.classList.contains("sr") && e.getBoundingClientRect().height < 44).map(e => e.outerHTML.slice(0, 80) + " " + e.getBoundingClientRect().height).join("\n")`)
+			if small != "" {
+				t.Errorf("%s at %d px has targets lower than 44 px:\n%s", p, width, small)
+			}
+		}
+	}
+}
+
+// axeFile is where .ci/run puts the checker.
+func axeFile() string {
+	if f := os.Getenv("AXE"); f != "" {
+		return f
+	}
+	cache, err := os.UserCacheDir()
+	if err != nil {
+		return ""
+	}
+	return filepath.Join(cache, "kartwright-test", "node_modules", "axe-core", "axe.min.js")
+}
+
+// violation is what axe-core finds.
+type violation struct {
+	ID, Impact, Help string
+	Nodes            []struct {
+		HTML           string
+		FailureSummary string
+	}
+}
+
+// axe runs the checker on the page that is open: WCAG 2.2 A and AA, and its own
+// good practice.
+func (b *browser) axe(script, where string) {
+	b.t.Helper()
+	eval[chromedp.Void](b, script+";void 0")
+	text := eval[string](b, `axe.run(document, {runOnly: ["wcag2a","wcag2aa","wcag21a","wcag21aa","wcag22aa","best-practice"]}).then(r => JSON.stringify(r.violations))`)
+	var found []violation
+	require.NoError(b.t, json.Unmarshal([]byte(text), &found))
+	for _, v := range found {
+		var nodes bytes.Buffer
+		for i, n := range v.Nodes {
+			if i == 3 {
+				fmt.Fprintf(&nodes, "  and %d more\n", len(v.Nodes)-3)
+				break
+			}
+			fmt.Fprintf(&nodes, "  %.200s\n  %s\n", n.HTML, strings.ReplaceAll(n.FailureSummary, "\n", " "))
+		}
+		b.t.Errorf("%s: %s (%s, %s)\n%s", where, v.Help, v.ID, v.Impact, nodes.String())
+	}
+}
+
+func TestBrowserAccessibility(t *testing.T) {
+	script, err := os.ReadFile(axeFile())
+	if err != nil {
+		needed(t, "axe-core")
+	}
+	_, b := serve(t)
+	for _, c := range []struct {
+		name, scheme string
+		width        int
+	}{{"phone, light", "light", 320}, {"laptop, dark", "dark", 1280}} {
+		b.size(c.width)
+		b.media("", c.scheme)
+		for _, p := range append(pagesOf(), "/rules/nothing") {
+			b.open(p)
+			eval[chromedp.Void](b, `document.querySelectorAll("details").forEach(d => d.open = true)`)
+			b.axe(string(script), p+" on a "+c.name)
+		}
+	}
+	b.open("/")
+	b.click(`button[value="sun"]`)
+	b.until(`document.documentElement.dataset.look === "sun"`)
+	for _, p := range []string{"/", said, "/turn", "/club"} {
+		b.open(p)
+		b.axe(string(script), p+" in bright sun")
+	}
+}
