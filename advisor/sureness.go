@@ -57,10 +57,6 @@ func (p *Plan) sureModel() sureModel {
 	return m
 }
 
-// perSide is the number of outputs of a side beside its moves: three figures
-// after, three changes.
-const perSide = 6
-
 // eval returns, side by side, the position of each moved adjuster, then caster,
 // camber and toe after, then their changes.
 func (m sureModel) eval(x []float64) ([]float64, error) {

@@ -92,7 +92,7 @@ func (ch *Chart) SVG() string {
 	// The names of the scales stand above the plot, the lines' names at its
 	// right.
 	c.lines("s", "↑ "+ch.YName, margin, width-2*margin)
-	c.y += 8
+	c.y += 14
 	right := 0.
 	for _, s := range ch.Series {
 		right = math.Max(right, wide("t", s.Name))
@@ -102,15 +102,27 @@ func (ch *Chart) SVG() string {
 	px := func(v float64) float64 { return x0 + (x1-x0)*(v-lo[0])/(hi[0]-lo[0]) }
 	py := func(v float64) float64 { return y1 - (y1-y0)*(v-lo[1])/(hi[1]-lo[1]) }
 
+	// mark labels the upright scale where there is room for it.
+	var marked []float64
+	mark := func(y, v float64) {
+		for _, m := range marked {
+			if math.Abs(m-y) < 12 {
+				return
+			}
+		}
+		marked = append(marked, y)
+		c.text("s", "end", x0-6, y+4, tick(v))
+	}
 	if below.Name != "" {
-		c.rect("soft", x0, py(0), x1-x0, y1-py(0))
+		zero := math.Max(y0, py(0)) // which may lie above all lines
+		c.rect("soft", x0, zero, x1-x0, y1-zero)
 		for _, v := range ticks(0, -lo[1]*below.Per, 3) {
 			y := py(-v / below.Per)
-			if v == 0 || y > y1-2 || y < py(0)+11 {
+			if v == 0 || y > y1-2 || y < zero+11 {
 				continue
 			}
 			c.line("thin", x0-4, y, x0, y)
-			c.text("s", "end", x0-6, y+4, tick(v))
+			mark(y, v)
 		}
 	}
 	for _, v := range ticks(lo[1], hi[1], 7) {
@@ -118,7 +130,7 @@ func (ch *Chart) SVG() string {
 			continue
 		}
 		c.line("thin", x0-4, py(v), x1, py(v))
-		c.text("s", "end", x0-6, py(v)+4, tick(v))
+		mark(py(v), v)
 	}
 	c.line("thin", x0, y0, x0, y1)
 	for _, v := range ticks(lo[0], hi[0], 5) {
