@@ -43,6 +43,7 @@ func compile(ld *loader, name string, files []*file) *language {
 			flags:        make([]flags, firstWord, 4000),
 			contractions: make(map[string][]string, 128),
 			numbers:      make(map[string]float64, 64),
+			nouns:        make(map[string]bool),
 			asks:         make(map[[2]int32]bool),
 			phrases:      make([]phrase, 0, 10000),
 		},
@@ -126,12 +127,15 @@ func (c *compiler) wordLists(root *source.Node) {
 		c.l.numbers[fold(n.Name)] = v
 		c.word(n.Name)
 	}
+	if t, ok := c.text(root.Entry("nouns")); ok {
+		t.words(func(w text) { c.l.nouns[fold(w.s)] = true })
+	}
 	for _, list := range []struct {
 		key  string
 		flag flags
 	}{
 		{"fillers", fills | silent | empty}, {"asides", fills | empty}, {"breaks", breaks}, {"joins", joins},
-		{"spoilers", spoils}, {"subjects", subject}, {"nouns", names}, {"empty", empty},
+		{"spoilers", spoils}, {"subjects", subject}, {"empty", empty},
 	} {
 		if t, ok := c.text(root.Entry(list.key)); ok {
 			t.words(func(w text) { c.l.flags[c.word(w.s)] |= list.flag })

@@ -24,6 +24,7 @@ type language struct {
 	flags        []flags          // by word
 	contractions map[string][]string
 	numbers      map[string]float64
+	nouns        map[string]bool // forms that name a symptom: "no hop and push" denies both
 	classes      []class
 	choices      [][]int32 // words of the oneOf elements
 	phrases      []phrase
@@ -44,7 +45,6 @@ const (
 	breaks                    // a gap ends at it
 	joins                     // a clause ends before it, as $ wants
 	subject                   // begins a new statement: "when it does not it pushes"
-	names                     // a noun of a symptom: "no hop and push"
 	empty                     // means nothing on its own: never reported as unused
 )
 

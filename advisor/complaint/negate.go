@@ -23,17 +23,18 @@ func (r *reader) mention() {
 	}
 	for c := range r.clauses {
 		for _, n := range r.clauses[c].hits {
-			if h := &r.hits[n]; h.instead != 0 {
-				r.replace(c, h)
+			if r.hits[n].instead != 0 {
+				r.replace(c, n)
 			}
 		}
 	}
 	r.dropDoubtful()
 }
 
-// replace makes the symptoms of a clause, or of the one after it, that h may
-// stand for into h's symptom.
-func (r *reader) replace(c int, h *hit) {
+// replace makes the symptoms of clause c, or of the one beside it, that hit n may
+// stand for into its symptom: "it hops over the bumps".
+func (r *reader) replace(c, n int) {
+	h := &r.hits[n]
 	for at := c; at < len(r.clauses) && at <= c+1 && r.clauses[at].sentence == r.clauses[c].sentence; at++ {
 		if at > c && len(r.clauses[c].symptoms) > 0 {
 			return
@@ -45,11 +46,7 @@ func (r *reader) replace(c int, h *hit) {
 		for _, i := range list {
 			if m := &r.mentions[i]; h.instead&(1<<m.symptom) != 0 || m.either {
 				m.symptom, m.phase, m.either = h.symptom, h.phase, false
-				for n := range r.hits {
-					if &r.hits[n] == h {
-						r.took[n] = true
-					}
-				}
+				r.took[n] = true
 			}
 		}
 	}
@@ -164,6 +161,9 @@ func (r *reader) claims() {
 func (r *reader) enclosing(c, n int) bool {
 	for _, i := range r.clauses[c].symptoms {
 		m := &r.mentions[i]
+		if m.hit < 0 {
+			continue
+		}
 		if o := &r.hits[m.hit]; o.from < r.hits[n].from && r.hits[n].to < o.to {
 			m.negated, m.final = true, true
 			return true
@@ -335,7 +335,7 @@ func (r *reader) continues(c int) bool {
 			return false // "and the steering …" begins anew
 		}
 	}
-	noun := r.l.is(r.t[first.at].word, names) && !verbal(r.t[first.at].norm)
+	noun := r.l.nouns[r.t[first.at].norm]
 	switch cl.lead {
 	case leadAnd:
 		return noun
@@ -349,10 +349,6 @@ func (r *reader) continues(c int) bool {
 	}
 	return false
 }
-
-// verbal reports whether an English noun of a symptom stands here as a verb:
-// "pushes".
-func verbal(norm string) bool { return len(norm) > 3 && norm[len(norm)-2:] == "es" }
 
 func (r *reader) mentionOf(hit int) int {
 	for i := range r.mentions {
@@ -462,7 +458,7 @@ func (r *reader) covered(i int) bool {
 // deny negates the symptoms of the last clause that has any, for a clause that
 // has none of its own: "…; that is gone", "but not in the fast ones".
 func (r *reader) deny(c int, h *hit) {
-	if h.role == roleNot && r.strange(r.clauses[c].from, r.clauses[c].to) && r.whereOf(c) == (where{}) {
+	if h.role == roleNot && r.strange(r.clauses[c].from, r.clauses[c].to) {
 		return
 	}
 	r.again(c, h, true)

@@ -24,7 +24,6 @@ const (
 type clause struct {
 	from, to int
 	lead     lead
-	comma    bool // a comma stands before it, whatever else does
 	sentence int
 	hits     []int // indices into reader.hits, in order
 	symptoms []int // indices into reader.mentions
@@ -187,25 +186,20 @@ func (r *reader) inner(places []hit) {
 
 // split parts the text into clauses.
 func (r *reader) split() {
-	inside := make([]bool, len(r.t)) // tokens that belong to a phrase
 	starts := make(map[int]int)
 	for n, h := range r.hits {
-		for own := h.own; own != 0; own &= own - 1 {
-			inside[h.from+bits.TrailingZeros64(own)] = true
-		}
 		starts[h.from] = n
 	}
 	cur := clause{lead: leadStart}
 	sentence := 0
-	next := func(at int, ld lead, comma bool) {
+	next := func(at int, ld lead) {
 		if cur.hasWords(r.t) {
 			r.clauses = append(r.clauses, cur)
-			cur = clause{from: at, to: at, lead: ld, sentence: sentence, comma: comma}
+			cur = clause{from: at, to: at, lead: ld, sentence: sentence}
 			return
 		}
 		// Nothing stood between two boundaries: the stronger one counts.
 		cur.from, cur.to, cur.sentence = at, at, sentence
-		cur.comma = cur.comma || comma
 		if cur.lead != leadStart || ld == leadBut {
 			cur.lead = max(cur.lead, ld)
 		}
@@ -219,28 +213,28 @@ func (r *reader) split() {
 			if cur.hasWords(r.t) {
 				sentence++
 			}
-			next(i+1, leadStart, false)
+			next(i+1, leadStart)
 			continue
 		case t.mark == ',' || t.mark == ':' || t.mark == '-':
-			next(i+1, leadComma, true)
+			next(i+1, leadComma)
 			continue
 		case t.mark == '+' || t.mark == '/':
-			next(i+1, leadAnd, false)
+			next(i+1, leadAnd)
 			continue
 		}
 		if n, ok := starts[i]; ok {
 			switch h := &r.hits[n]; h.role {
 			case roleAnd:
-				next(h.to, leadAnd, false)
+				next(h.to, leadAnd)
 				r.took[n] = true
 			case roleBut:
-				next(h.to, leadBut, false)
+				next(h.to, leadBut)
 				r.took[n] = true
 			case roleBecause:
-				next(h.to, leadReason, false)
+				next(h.to, leadReason)
 				r.took[n] = true
 			case roleWhen:
-				next(i, leadComma, false)
+				next(i, leadComma)
 				r.took[n] = true
 			}
 			cur.hits = append(cur.hits, n)

@@ -1,0 +1,188 @@
+package complaint
+
+// resolveBusy says what corrections at the wheel are a sign of: on the straight
+// the kart wanders, before and into the corner it is too sharp, after that the
+// rear slides.
+func (r *reader) resolveBusy() {
+	for i := range r.mentions {
+		m := &r.mentions[i]
+		if !m.busy {
+			continue
+		}
+		switch {
+		case m.phase&(mid|exit) != 0:
+			m.symptom = oversteer
+		case m.phase&(braking|entry) != 0:
+			m.symptom = darting
+		default:
+			m.symptom = wander
+		}
+	}
+}
+
+// resolveAxles decides which end a slide is at, or asks.
+func (r *reader) resolveAxles() {
+	drop := make([]bool, len(r.mentions), 2*len(r.mentions))
+	for i := range r.mentions {
+		m := r.mentions[i]
+		if !m.either {
+			continue
+		}
+		is, not := r.axles(m.clause)
+		if is == 0 && not != 0 {
+			is = front + back - not
+		}
+		if is == 0 {
+			drop[i] = true
+			r.took[m.hit] = false
+			q := Question{Words: r.text[m.from:m.to], Question: "which end slides first, the front or the rear?"}
+			for _, s := range []string{"understeer", "oversteer"} {
+				if p := phaseOf(m.phase); p != "any" {
+					s += "/" + p
+				}
+				q.Candidates = append(q.Candidates, s)
+			}
+			r.report.Unsure = append(r.report.Unsure, q)
+			continue
+		}
+		of := func(a axle) symptom {
+			if a == front {
+				return understeer
+			}
+			return oversteer
+		}
+		r.mentions[i].symptom, r.mentions[i].either = of(is), false
+		if not != 0 && not != is {
+			n := m
+			n.symptom, n.either, n.negated, n.hit, n.severity = of(not), false, !m.negated, -1, unsaid
+			n.at = m.at - 1
+			r.mentions = append(r.mentions, n)
+			drop = append(drop, false)
+			r.clauses[m.clause].symptoms = append(r.clauses[m.clause].symptoms, len(r.mentions)-1)
+		}
+	}
+	r.drop(drop)
+	r.correctAxles()
+	r.otherAxles()
+}
+
+// otherAxles takes "the front slides on entry, the rear on exit" as both ends
+// sliding, each in its place.
+func (r *reader) otherAxles() {
+	for i := range r.mentions {
+		m := r.mentions[i]
+		c := m.clause + 1
+		if m.negated || m.hit < 0 || m.symptom != understeer && m.symptom != oversteer || c >= len(r.clauses) {
+			continue
+		}
+		cl := &r.clauses[c]
+		if cl.sentence != r.clauses[m.clause].sentence || len(cl.symptoms) > 0 || cl.fine || cl.copied || r.words(cl.from, cl.to) > 5 || r.denies(c) {
+			continue
+		}
+		w := r.whereOf(c)
+		for _, n := range cl.hits {
+			a := r.hits[n].axle
+			if w.phase|phases(w.corner) == 0 || !(a == front && m.symptom == oversteer || a == back && m.symptom == understeer) {
+				continue
+			}
+			o := mention{symptom: understeer + oversteer - m.symptom, phase: w.phase, corner: w.corner, clause: c, hit: -1, at: r.hits[n].from,
+				from: r.t[r.hits[n].from].from, to: r.t[r.hits[n].to-1].to}
+			r.mentions = append(r.mentions, o)
+			cl.copied = true
+			for _, k := range cl.hits {
+				r.took[k] = true
+			}
+			break
+		}
+	}
+}
+
+// correctAxles takes "the rear is not sliding, it's the front" as the front
+// sliding.
+func (r *reader) correctAxles() {
+	for i := range r.mentions {
+		m := r.mentions[i]
+		c := m.clause + 1
+		if !m.negated || m.hit < 0 || m.symptom != understeer && m.symptom != oversteer ||
+			c >= len(r.clauses) || r.clauses[c].sentence > r.clauses[m.clause].sentence+1 || len(r.clauses[c].symptoms) > 0 ||
+			r.clauses[c].fine || r.words(r.clauses[c].from, r.clauses[c].to) > 2 || r.denies(c) {
+			continue
+		}
+		for _, n := range r.clauses[c].hits {
+			if a := r.hits[n].axle; a == front && m.symptom == oversteer || a == back && m.symptom == understeer {
+				m.symptom, m.negated, m.hit, m.severity = understeer+oversteer-m.symptom, false, -1, unsaid
+				m.at, m.from, m.to = r.hits[n].from, r.t[r.hits[n].from].from, r.t[r.hits[n].to-1].to
+				r.mentions = append(r.mentions, m)
+				r.took[n] = true
+				break
+			}
+		}
+	}
+}
+
+// axles finds which end the clauses around c name, and which they deny.
+func (r *reader) axles(c int) (is, not axle) {
+	look := func(at int) {
+		denied := false
+		for _, n := range r.clauses[at].hits {
+			switch h := &r.hits[n]; {
+			case h.role == roleNot:
+				denied = true
+			case h.role == roleOr:
+				is, not = 0, 0
+				return
+			case h.axle != 0 && denied:
+				not, denied = h.axle, false
+				r.took[n] = true
+			case h.axle != 0:
+				is = h.axle
+				r.took[n] = true
+			}
+		}
+	}
+	look(c)
+	for at := c + 1; at < len(r.clauses) && is == 0 && r.clauses[at].sentence <= r.clauses[c].sentence+1 && len(r.clauses[at].symptoms) == 0; at++ {
+		look(at)
+	}
+	if is == 0 && not == 0 && c > 0 && len(r.clauses[c-1].symptoms) == 0 && r.clauses[c-1].sentence == r.clauses[c].sentence {
+		look(c - 1)
+	}
+	return is, not
+}
+
+// sides adds the complaint that left and right turns differ, if the text names a
+// side and says that the other is different.
+func (r *reader) sides() {
+	var named [3]bool
+	only := false
+	at := -1
+	for c := range r.clauses {
+		for _, n := range r.clauses[c].hits {
+			h := &r.hits[n]
+			if h.side == 0 || h.symptom != 0 {
+				continue
+			}
+			named[h.side] = true
+			if len(r.mentions) > 0 {
+				r.took[n] = true
+			}
+			if at < 0 {
+				at = n
+			}
+			for _, o := range r.clauses[c].hits {
+				only = only || r.hits[o].role == roleOnly
+			}
+		}
+	}
+	for _, m := range r.mentions {
+		if m.symptom == asymmetric {
+			return
+		}
+	}
+	if at < 0 || len(r.mentions) == 0 || !only && !(named[left] && named[right]) {
+		return
+	}
+	h := &r.hits[at]
+	m := mention{symptom: asymmetric, hit: at, at: len(r.t), from: r.t[h.from].from, to: r.t[h.to-1].to, clause: r.clauseAt(h.from)}
+	r.mentions = append(r.mentions, m)
+}

@@ -1,0 +1,143 @@
+package complaint
+
+import (
+	"cmp"
+	"slices"
+)
+
+// strengthen gives the severity words to the mentions they belong to.
+func (r *reader) strengthen() {
+	type given struct {
+		distance int
+		severity severity
+	}
+	best := make(map[int]given)
+	for c := range r.clauses {
+		cl := &r.clauses[c]
+		for _, n := range cl.hits {
+			h := &r.hits[n]
+			if h.severity == unsaid || h.symptom != 0 || h.either || h.phase != 0 {
+				continue
+			}
+			if r.other(n) {
+				continue
+			}
+			for _, i := range r.meant(c, n) {
+				m := &r.mentions[i]
+				d := r.gap(n, m.hit)
+				if b, ok := best[i]; !ok || d < b.distance || d == b.distance && h.severity == strong {
+					best[i] = given{d, h.severity}
+				}
+				r.took[n] = true
+			}
+		}
+	}
+	for i, g := range best {
+		r.mentions[i].severity = g.severity
+	}
+}
+
+// other reports whether a severity belongs to no symptom: "a really fast track",
+// "a lot of speed".
+func (r *reader) other(n int) bool {
+	h := &r.hits[n]
+	beside := func(o int) bool {
+		return o >= 0 && o < len(r.hits) && (r.hits[o].symptom != 0 || r.hits[o].either) &&
+			r.words(min(h.to, r.hits[o].to), max(h.from, r.hits[o].from)) == 0
+	}
+	if h.before {
+		return !beside(n+1) || r.hits[n+1].from != h.to
+	}
+	for o := range r.hits {
+		if x := &r.hits[o]; o != n && (x.symptom != 0 || x.either) && x.from < h.to && h.from < x.to {
+			if h.beside {
+				return true // the simile is the symptom itself
+			}
+			if x.from < h.from && h.to < x.to {
+				return false // "lifts way too high"
+			}
+		}
+		if x := &r.hits[o]; x.from < h.from && h.to < x.to && (x.track != "" || x.grip != "" || x.tyres != "") {
+			return true // "the track is very gummed"
+		}
+	}
+	if h.beside {
+		return !beside(n-1) && !beside(n+1)
+	}
+	if n+1 >= len(r.hits) || beside(n-1) {
+		return false
+	}
+	next := &r.hits[n+1]
+	return r.words(h.to, next.from) == 0 && r.sameClause(n, n+1) &&
+		(next.track != "" || next.grip != "" || next.tyres != "" || next.corner|next.speed != 0 && next.phase == 0 && next.symptom == 0 || next.role == roleFine)
+}
+
+func (r *reader) sameClause(a, b int) bool {
+	return r.clauseAt(r.hits[a].from) == r.clauseAt(r.hits[b].from)
+}
+
+// meant returns the mentions that a word of clause c belongs to: the nearest of
+// its own clause, else those of the clause before, else those of the next.
+func (r *reader) meant(c, n int) []int {
+	cl := &r.clauses[c]
+	if len(cl.symptoms) > 0 {
+		i := slices.MinFunc(cl.symptoms, func(a, b int) int {
+			return cmp.Or(cmp.Compare(r.gap(n, r.mentions[a].hit), r.gap(n, r.mentions[b].hit)), cmp.Compare(b, a))
+		})
+		return []int{i}
+	}
+	if cl.copied || cl.fine {
+		return nil
+	}
+	if cl.lead != leadBut || r.words(cl.from, cl.to) <= 4 {
+		for p := c - 1; p >= 0 && r.clauses[p].sentence == cl.sentence; p-- {
+			if s := r.clauses[p].symptoms; len(s) > 0 {
+				return s[len(s)-1:]
+			}
+			if r.clauses[p].lead == leadBut {
+				break
+			}
+		}
+	}
+	for p := c + 1; p < len(r.clauses) && r.clauses[p].sentence == cl.sentence; p++ {
+		if s := r.clauses[p].symptoms; len(s) > 0 {
+			return s[:1]
+		}
+	}
+	if p := r.sentenceBefore(c); p >= 0 {
+		s := r.clauses[p].symptoms
+		return s[len(s)-1:]
+	}
+	return nil
+}
+
+// sentenceBefore returns the last clause with symptoms of the sentence before
+// the one of clause c, if this sentence has none itself; else -1.
+func (r *reader) sentenceBefore(c int) int {
+	s := r.clauses[c].sentence
+	found := -1
+	for p := range r.clauses {
+		if len(r.clauses[p].symptoms) == 0 {
+			continue
+		}
+		switch r.clauses[p].sentence {
+		case s:
+			return -1
+		case s - 1:
+			found = p
+		}
+	}
+	return found
+}
+
+// gap is the number of tokens between two hits; a copy (-1) is far away.
+func (r *reader) gap(a, b int) int {
+	if a < 0 || b < 0 {
+		return len(r.t)
+	}
+	x, y := &r.hits[a], &r.hits[b]
+	if x.from > y.from {
+		x, y = y, x
+	}
+	return max(0, y.from-x.to)
+}
