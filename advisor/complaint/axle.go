@@ -34,6 +34,9 @@ func (r *reader) resolveAxles() {
 		}
 		if is == 0 {
 			drop[i] = true
+			if m.negated {
+				continue // "it does not slide" asks for nothing
+			}
 			r.took[m.hit] = false
 			q := Question{Words: r.text[m.from:m.to], Question: "which end slides first, the front or the rear?"}
 			for _, s := range []string{"understeer", "oversteer"} {

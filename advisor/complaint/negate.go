@@ -161,7 +161,7 @@ func (r *reader) claims() {
 func (r *reader) enclosing(c, n int) bool {
 	for _, i := range r.clauses[c].symptoms {
 		m := &r.mentions[i]
-		if m.hit < 0 {
+		if m.hit < 0 || r.hits[m.hit].spread && r.hits[n].role == roleThen {
 			continue
 		}
 		if o := &r.hits[m.hit]; o.from < r.hits[n].from && r.hits[n].to < o.to {
