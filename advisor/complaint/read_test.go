@@ -47,6 +47,8 @@ func TestRead(t *testing.T) {
 		{"and a verb does not", "no hop and pushes", "!hop; understeer"},
 		{"the window of eight words", "no spare one two three four five six seven eight nine hop", "hop"},
 		{"masked first", "no change, it pushes", "understeer"},
+		{"none of it", "there's none of that push any more", "!understeer"},
+		{"a negator that is part of the symptom", "the rear slides and I can't catch it", "oversteer:strong"},
 		{"not gone", "the push has not gone", "understeer"},
 		{"only a condition", "if it did not push I would win", "understeer"},
 		{"ends with it", "when it doesn't it pushes", "understeer"},
