@@ -249,6 +249,10 @@ func TestLabelledSentences(t *testing.T) {
 		{"second.jsonl", 0.92, 0.97, 0.92, 0.95},
 		{"third.jsonl", 0.92, 0.85, 0.93, 0.92},
 		{"fourth.jsonl", 0.96, 0.97, 0.94, 0.95},
+		{"it.jsonl", 0.94, 0.95, 0.86, 0.90},
+		{"es.jsonl", 0.92, 0.95, 0.90, 0.85},
+		{"fr.jsonl", 0.90, 0.95, 0.86, 0.85},
+		{"de.jsonl", 0.90, 0.95, 0.84, 0.90},
 	} {
 		s := scoreFile(t, filepath.Join(labelled, tt.file), nil)
 		t.Logf("%s: %v", tt.file, s)
