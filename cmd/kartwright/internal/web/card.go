@@ -138,7 +138,7 @@ func newCard(p *advisor.Plan, u geometry.Units) *cardView {
 		return &c.Gauges[len(c.Gauges)-1]
 	}
 	for _, s := range p.Sides {
-		for _, m := range s.Worth() {
+		for _, m := range s.Moves {
 			x := row(m.Name)
 			x.Side[s.Side], x.Lock = m.Adjuster.Move(m.From, m.To, u), m.Adjuster.Lock()
 			if g, ok := m.Adjuster.(adjust.Gauged); ok {

@@ -13,9 +13,11 @@ import (
 
 	"kartwright/advisor"
 	"kartwright/advisor/profile"
+	"kartwright/advisor/readings"
 	"kartwright/geometry"
 	"kartwright/geometry/frontend"
 	"kartwright/geometry/loads"
+	"kartwright/rules"
 )
 
 // functions are what templates may call.
@@ -132,13 +134,14 @@ func degree1(a geometry.Angle, u geometry.Units) string {
 	return fmt.Sprintf("%.1f°", a.Degrees())
 }
 
-// bend says what a plan does in the usual slow bend.
-func bend(p *advisor.Plan, u geometry.Units) (*bendView, error) {
+// bend says what a plan does in the usual slow bend, and which of the rules that
+// speak for it rely on something that it does not do.
+func bend(p *advisor.Plan, spoke []rules.Firing, u geometry.Units) (*bendView, error) {
 	e, err := p.Effects(advisor.SlowBend)
 	if err != nil {
 		return nil, err
 	}
-	v := &bendView{Bend: e.Bend.String(), Small: e.Small, Alike: true}
+	v := &bendView{Bend: e.Bend.String(), Small: append(p.Contradicted(e, spoke), e.Small...), Alike: true}
 	for _, q := range []struct {
 		name string
 		text func(advisor.InBend) string
@@ -202,7 +205,7 @@ func work(p *advisor.Plan, u geometry.Units) []workView {
 	var out []workView
 	for _, s := range p.Sides {
 		w := workView{Label: s.Side.String() + " side"}
-		for _, m := range s.Worth() {
+		for _, m := range s.Moves {
 			w.Moves = append(w.Moves, moveView{
 				Name: m.Name, Text: m.Adjuster.Move(m.From, m.To, u), From: m.Adjuster.Print(m.From, u), To: m.Adjuster.Print(m.To, u), Lock: m.Adjuster.Lock(),
 				Drawing: drawMove(m, s.Side, u),
@@ -225,6 +228,25 @@ func wayBack(p *advisor.Plan, u geometry.Units) []workView {
 	return out
 }
 
+// small prints a ± of an angle.
+func small(pm geometry.Angle, u geometry.Units) string {
+	if text := u.Angle(pm); strings.ContainsAny(text, "123456789") {
+		return text
+	}
+	if u.Minutes {
+		return "under 1'"
+	}
+	return "under 0.01°"
+}
+
+// withPM prints an angle with its ±, if the profile gives any reason for one.
+func withPM(v, pm geometry.Angle, u geometry.Units) string {
+	if pm == 0 {
+		return u.Angle(v) + " (no ± in the profile)"
+	}
+	return u.Angle(v) + " ± " + small(pm, u)
+}
+
 // sureLines says how well a plan is known.
 func sureLines(p *advisor.Plan, u geometry.Units) (lines, rests []string, err error) {
 	s, err := p.Sureness()
@@ -235,15 +257,15 @@ func sureLines(p *advisor.Plan, u geometry.Units) (lines, rests []string, err er
 		c, f, after := s.Change[side.Side], s.After[side.Side], p.After[side.Side]
 		text := side.Side.String() + ": "
 		if len(side.Moves) > 0 {
-			text += fmt.Sprintf("the change is good to %s of caster, %s of camber, %s of toe; ", u.Angle(c.Caster), u.Angle(c.Camber), u.Angle(c.Toe))
+			text += fmt.Sprintf("the change is good to %s of caster, %s of camber, %s of toe; ", small(c.Caster, u), small(c.Camber, u), small(c.Toe, u))
 		}
-		lines = append(lines, text+fmt.Sprintf("then caster %s ± %s, camber %s ± %s, toe %s ± %s", u.Angle(after.Caster), u.Angle(f.Caster), u.Angle(after.Camber), u.Angle(f.Camber), u.Angle(after.Toe), u.Angle(f.Toe)))
+		lines = append(lines, text+fmt.Sprintf("then caster %s, camber %s, toe %s", withPM(after.Caster, f.Caster, u), withPM(after.Camber, f.Camber, u), withPM(after.Toe, f.Toe, u)))
 	}
 	for i, r := range s.Rests {
 		if i == 4 {
 			break
 		}
-		text := r.Number.Path + " " + r.Number.Text(u)
+		text := readings.Plain(r.Number.Path) + ", " + r.Number.Text(u)
 		if r.Number.Assumed {
 			text += ", assumed"
 		}

@@ -258,7 +258,8 @@ type answerView struct {
 	Kart             string
 	Demo             bool
 	Checks           []string
-	Uneven           []string
+	Unusual, Uneven  []string
+	Equal            []workView // to make the right side like the left
 	Status           advisor.Status
 	First            *changeView
 	Alternatives     []changeView
@@ -364,11 +365,14 @@ func viewAdvice(adv *advisor.Advice, a asked, q url.Values, u geometry.Units) (*
 	q.Del(pickField)
 	v := &answerView{
 		Said: strings.Join(said, "; "), Conditions: strings.Join(conditions, ", "), Kart: a.kart.Kart.Name, Demo: !a.kart.Own,
-		Uneven: adv.Uneven, Status: adv.Status, Unsaid: unsaid, Again: link("/", q), All: link("/rules", q),
+		Unusual: adv.Unusual, Uneven: adv.Uneven, Status: adv.Status, Unsaid: unsaid, Again: link("/", q), All: link("/rules", q),
 		Missing: flips(voc, adv.Missing, adv.First), Turning: flips(voc, adv.Turning, adv.First),
 	}
 	if a.heard != nil {
 		v.Understood = a.heard.Say()
+	}
+	if adv.Equal != nil {
+		v.Equal = wayBack(adv.Equal, u)
 	}
 	for _, c := range adv.Checks {
 		v.Checks = append(v.Checks, c.Text)
@@ -463,9 +467,7 @@ func viewOpen(voc rules.Vocabulary, x rules.Verdict) openView {
 			o.Sides = append(o.Sides, os)
 		}
 	}
-	for _, d := range x.Contested {
-		o.Decide = append(o.Decide, d.Decide)
-	}
+	o.Decide = decides(x.Contested)
 	return o
 }
 
@@ -514,6 +516,17 @@ func because(lists ...[]rules.Firing) []string {
 	return out
 }
 
+// decides lists what decides contested points, each once.
+func decides(points []rules.Dispute) []string {
+	var out []string
+	for _, d := range points {
+		if !slices.Contains(out, d.Decide) {
+			out = append(out, d.Decide)
+		}
+	}
+	return out
+}
+
 // confidenceWord says a confidence between 0 and 1.
 func confidenceWord(c float64) string {
 	switch {
@@ -536,6 +549,7 @@ func outline(s *advisor.Suggestion, pick int, q url.Values, u geometry.Units) ch
 	if len(s.For) > 0 {
 		v.Because = s.For[0].Rule.Because
 	}
+	v.Against, v.Decide = because(s.Against, s.Leave), decides(s.Verdict.Contested)
 	if s.Plan != nil {
 		v.HasPlan, v.Work = true, wayBack(s.Plan, u)
 		v.Turn = link("/turn", settingQuery(q.Get(kartParam), s.Plan.To))
@@ -551,10 +565,7 @@ func outline(s *advisor.Suggestion, pick int, q url.Values, u geometry.Units) ch
 
 func viewChange(s *advisor.Suggestion, pick int, q url.Values, u geometry.Units) (*changeView, error) {
 	v := outline(s, pick, q, u)
-	v.Why, v.Against = because(s.For), because(s.Against, s.Leave)
-	for _, d := range s.Verdict.Contested {
-		v.Decide = append(v.Decide, d.Decide)
-	}
+	v.Why = because(s.For)
 	if s.Verdict.Conflict > 0.005 {
 		v.Conflict = fmt.Sprintf("Belief for %.2f, against %.2f, conflict %.2f.", max(s.Verdict.Inc, s.Verdict.Dec), min(s.Verdict.Inc, s.Verdict.Dec), s.Verdict.Conflict)
 	}
@@ -566,7 +577,7 @@ func viewChange(s *advisor.Suggestion, pick int, q url.Values, u geometry.Units)
 	v.Work, v.Undo = work(p, u), wayBack(p.Undo(), u)
 	v.Figures = figureRows(p.Before, p.After, u)
 	var err error
-	if v.Bend, err = bend(p, u); err != nil {
+	if v.Bend, err = bend(p, s.For, u); err != nil {
 		v.BendTrouble = err.Error()
 	}
 	v.Warnings = append(p.Reasons(), p.Warnings...)

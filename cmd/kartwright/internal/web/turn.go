@@ -363,7 +363,7 @@ func viewLive(g garaged, at [2]adjust.Setting, st turnState, u geometry.Units) (
 		}
 		v.Strip = append(v.Strip, out{"strip-" + strings.ToLower(row.Name), row.Name, text})
 	}
-	if v.Bend, err = bend(p, u); err != nil {
+	if v.Bend, err = bend(p, nil, u); err != nil {
 		v.Trouble = "What it does in a slow bend cannot be computed: " + err.Error()
 	}
 	if p.Moved() {
