@@ -20,13 +20,15 @@ var layers = map[string]struct {
 }{
 	"kartwright/cmd/kartwright": {[]string{"kartwright/cmd/kartwright/internal/cli"}, "main is one statement"},
 	"kartwright/cmd/kartwright/internal/cli": {[]string{
-		"kartwright/cmd/kartwright/internal/draw", "kartwright/cmd/kartwright/internal/web",
+		"kartwright/cmd/kartwright/internal/draw", "kartwright/cmd/kartwright/internal/web", "kartwright/cmd/kartwright/internal/web/offline",
 		"kartwright/advisor", "kartwright/advisor/...", "kartwright/geometry", "kartwright/geometry/...", "kartwright/rules", "kartwright/rules/...", "kartwright/rulesets", "kartwright/rulesets/words",
 		"github.com/spf13/cobra", "golang.org/x/term", "github.com/invopop/jsonschema", "rsc.io/qr",
 	}, "the command line may use everything, and is the only door to cobra"},
 	"kartwright/cmd/kartwright/internal/web": {[]string{
 		"kartwright/cmd/kartwright/internal/draw", "kartwright/advisor", "kartwright/advisor/...", "kartwright/geometry", "kartwright/geometry/...", "kartwright/rules", "kartwright/rules/...",
 	}, "the page shows what the layers below say and decides nothing"},
+	"kartwright/cmd/kartwright/internal/web/offline":       {[]string{"kartwright/cmd/kartwright/internal/web"}, "the page as one file is the page and its core"},
+	"kartwright/cmd/kartwright/internal/web/offline/build": {[]string{"kartwright/cmd/kartwright/internal/web/offline"}, "building the core is all it does"},
 	"kartwright/cmd/kartwright/internal/draw": {[]string{"kartwright/geometry", "kartwright/geometry/frontend"}, "drawings are of a front end; what to draw is decided elsewhere"},
 	"kartwright/geometry":                     {nil, "quantities know nothing but the standard library"},
 	"kartwright/geometry/frontend":            {[]string{"kartwright/geometry"}, "kinematics stand on quantities alone"},

@@ -177,6 +177,7 @@ regulations and the scrutineer come first.`,
 	root.AddCommand(a.dayCommand())
 	root.AddCommand(a.learnCommand())
 	root.AddCommand(a.serveCommand())
+	root.AddCommand(a.pageCommand())
 	for _, topic := range topics {
 		root.AddCommand(topic.command())
 	}

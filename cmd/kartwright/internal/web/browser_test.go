@@ -22,7 +22,19 @@ import (
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/require"
+
+	"kartwright/advisor/profile/demo"
+	"kartwright/cmd/kartwright/internal/web"
+	"kartwright/cmd/kartwright/internal/web/offline"
+	"kartwright/rulesets"
 )
+
+func demoText(t *testing.T, name string) string {
+	t.Helper()
+	data, ok := demo.Read(name)
+	require.True(t, ok)
+	return string(data)
+}
 
 // A browser opens pages of a site and notes what they ask of the network and
 // what they complain of.
@@ -332,6 +344,68 @@ func TestBrowserLayout(t *testing.T) {
 			}
 		}
 	}
+}
+
+// The page as one file does the main job and Turn it from a phone's storage, with
+// no server and no network, and keeps what was chosen in it.
+func TestBrowserOfflineFile(t *testing.T) {
+	core, err := offline.BuildCore(".")
+	require.NoError(t, err)
+	file, err := offline.Page(core, web.Carried{Rules: []string{rulesets.Default}, Words: []string{"en.toml"}, KartFile: "mine.toml", Kart: strings.Replace(demoText(t, "cedar"), `name = "Cedar"`, `name = "Club kart 7"`, 1)})
+	require.NoError(t, err)
+	t.Logf("the file has %.1f MB", float64(len(file))/1e6)
+	if len(file) > 12_000_000 {
+		t.Errorf("the file has %d bytes, want at most 12 MB", len(file))
+	}
+	path := filepath.Join(t.TempDir(), "kartwright.html")
+	require.NoError(t, os.WriteFile(path, file, 0o644))
+
+	b := openBrowser(t, "file://"+path)
+	_, err = chromedp.Call(b.ctx, network.OverrideNetworkState, network.OverrideNetworkStateParams{Offline: true})
+	require.NoError(t, err)
+	b.size(320)
+	began := time.Now()
+	b.open("")
+	b.until(`document.querySelector("h1")?.innerText === "What does the kart do?"`)
+	t.Logf("it opened in %v", time.Since(began).Round(10*time.Millisecond))
+
+	b.do(chromedp.SendKeys(chromedp.CSS("#text"), "it bogs on the way out of the hairpins, the inside rear stays down"))
+	b.click("form.say button.go")
+	b.until(`document.querySelector("h1")?.innerText.startsWith("Try first: more caster") && document.body.innerText.includes("Kart Club kart 7")`)
+	b.click("a.button.go")
+	b.until(`document.querySelector("h1")?.innerText.startsWith("Job card: More caster") && !document.querySelector("[data-print]").hidden`)
+	b.do(chromedp.NavigateBack())
+	b.until(`document.querySelector("h1")?.innerText.startsWith("Try first: more caster")`)
+
+	b.click(`nav a[href="/turn"]`)
+	b.until(`document.querySelector("#says-l0")`)
+	b.do(chromedp.SetValue(chromedp.CSS("#kart"), "alder"))
+	eval[chromedp.Void](b, `document.querySelector("#kart").dispatchEvent(new Event("change", {bubbles: true}))`)
+	b.until(`document.querySelector("#says-l0")?.textContent === "standard"`)
+	b.click(`button[value="l0:1"]`)
+	b.until(`document.querySelector("#says-l0").textContent === "0.06 turns tighter" && document.querySelector("#strip-caster").textContent === "12.05°"`)
+	b.click(`button[value="hold"]`)
+	b.until(`document.querySelector("#live h2").textContent === "Compared with the held setting"`)
+
+	b.click(`button[value="dark"]`)
+	b.until(`document.documentElement.dataset.look === "dark" && document.querySelector("h1").innerText === "Turn it"`)
+
+	b.open("#/club")
+	b.until(`document.querySelector("#rules-text")`)
+	b.do(chromedp.Clear(chromedp.CSS("#rules-text")), chromedp.SendKeys(chromedp.CSS("#rules-text"), goodClub))
+	b.until(`document.querySelector("#check").innerText.includes("No errors")`)
+	b.click("form[action='/club'] button.go")
+	b.until(`document.querySelector("[role=status]")?.innerText.startsWith("Saved")`)
+	b.open("#/answer?say=light_steering&phase=entry&grip=low")
+	b.until(`document.body.innerText.includes("On our dusty track")`)
+
+	b.open("#/karts")
+	b.until(`document.querySelector("#file")`)
+	own := filepath.Join(t.TempDir(), "elm7.toml")
+	require.NoError(t, os.WriteFile(own, []byte(strings.Replace(demoText(t, "elm"), `name = "Elm"`, `name = "Elm seven"`, 1)), 0o644))
+	b.do(chromedp.SetUploadFiles(chromedp.CSS("#file"), []string{own}))
+	b.click("form.open button.go")
+	b.until(`document.body.innerText.includes("Elm seven – chosen")`)
 }
 
 // axeFile is where .ci/run puts the checker.

@@ -111,12 +111,16 @@ type overlay struct {
 
 func (o overlay) Open(name string) (fs.File, error) {
 	if name == o.name {
-		return &memFile{Reader: bytes.NewReader(o.text), name: path.Base(name)}, nil
+		return MemFile(name, o.text), nil
 	}
 	return o.FS.Open(name)
 }
 
-// memFile is a file whose text is in memory.
+// MemFile returns a file whose text is in memory.
+func MemFile(name string, text []byte) fs.File {
+	return &memFile{Reader: bytes.NewReader(text), name: path.Base(name)}
+}
+
 type memFile struct {
 	*bytes.Reader
 	name string

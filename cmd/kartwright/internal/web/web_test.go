@@ -511,6 +511,32 @@ func TestDoor(t *testing.T) {
 	expect("the next key", ask("POST", "/enter", "192.168.1.4:7410", other, "key="+keys[1]), 303)
 }
 
+// A page that carries its own core gets the same answers as one from a server,
+// and its choices are kept in cookies that the page hands back.
+func TestRespond(t *testing.T) {
+	s := newShop(t)
+	for _, p := range pagesOf() {
+		r, err := s.Respond(http.MethodGet, p, "", "", nil)
+		if err != nil || r.Status != http.StatusOK {
+			t.Errorf("%s is answered with %d inside the page (%v), want 200", p, r.Status, err)
+		}
+		if !strings.HasPrefix(p, "/?") && p != "/" && string(r.Body) != s.get(p).Body.String() {
+			t.Errorf("%s is another page inside the page than from the server", p)
+		}
+	}
+	r, err := s.Respond(http.MethodPost, "/look", "application/x-www-form-urlencoded", "", []byte("units=inch&back=/turn"))
+	require.NoError(t, err)
+	if r.Status != http.StatusSeeOther || r.Location != "/turn" || len(r.Cookies) != 1 {
+		t.Fatalf("a choice of inches is answered with %+v, want a way to /turn and a cookie", r)
+	}
+	r, err = s.Respond(http.MethodGet, r.Location, "", r.Cookies[0], nil)
+	require.NoError(t, err)
+	contains(t, "the page after that choice", string(r.Body), "1.061 in")
+	if r, err := s.Respond(http.MethodPost, "/club/check", "application/x-www-form-urlencoded", "", bytes.Repeat([]byte("x"), 600<<10)); err != nil || r.Status != http.StatusRequestEntityTooLarge {
+		t.Errorf("600 kB are answered with %d (%v), want 413", r.Status, err)
+	}
+}
+
 func BenchmarkAnswer(b *testing.B) {
 	s := newShop(b)
 	for b.Loop() {
