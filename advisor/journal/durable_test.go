@@ -5,6 +5,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"flag"
 	"fmt"
 	"io"
 	"math/rand/v2"
@@ -34,8 +35,18 @@ func TestMain(m *testing.M) {
 		}
 		os.Exit(0)
 	}
+	flag.Parse()
+	if !long && flag.Lookup("rapid.checks").Value.String() == flag.Lookup("rapid.checks").DefValue {
+		if err := flag.Set("rapid.checks", "20"); err != nil {
+			panic(err)
+		}
+	}
 	os.Exit(m.Run())
 }
+
+// long asks for the full number of repetitions; without it every check is made,
+// less often.
+var long = os.Getenv("KARTWRIGHT_LONG") != ""
 
 // child opens the journal at path and writes sessions, printing the ID of each
 // that was acknowledged.
@@ -103,21 +114,23 @@ func has(t *testing.T, path string, acknowledged []string) {
 	}
 }
 
-// A program that writes 500 entries is killed without warning, again and again
-// until they are written: nothing that it acknowledged is ever missing.
+// A program that writes entries, 500 in a long run, is killed without warning,
+// again and again until they are written and it was killed often enough: nothing
+// that it acknowledged is ever missing.
 func TestKilledAtAnyMoment(t *testing.T) {
-	if testing.Short() {
-		t.Skip("takes half a minute")
+	entries, mean := 200, 100*time.Millisecond
+	if long {
+		entries, mean = 500, 250*time.Millisecond
 	}
 	path := filepath.Join(t.TempDir(), "journal.db")
 	r := rand.New(rand.NewPCG(1, 2))
 	var acknowledged []string
 	kills := 0
-	for len(acknowledged) < 500 && kills < 200 {
-		cmd, out, stderr := start(t, "write", path, strconv.Itoa(500-len(acknowledged)))
+	for tries := 0; (len(acknowledged) < entries || kills < 8) && tries < 200; tries++ {
+		cmd, out, stderr := start(t, "write", path, strconv.Itoa(max(100, entries-len(acknowledged))))
 		// Sometimes before the first entry, sometimes after a few, never at a
 		// moment of its own choice.
-		delay := time.Duration(r.ExpFloat64() * float64(250*time.Millisecond))
+		delay := time.Duration(r.ExpFloat64() * float64(mean))
 		timer := time.AfterFunc(delay, func() { cmd.Process.Kill() })
 		lines := bufio.NewScanner(out)
 		for lines.Scan() {
@@ -194,7 +207,7 @@ func TestGoroutinesAtOnce(t *testing.T) {
 func TestNoRoom(t *testing.T) {
 	ctx := context.Background()
 	t.Run("limit of the file", func(t *testing.T) {
-		path := filepath.Join(t.TempDir(), "journal.db")
+		path := filepath.Join(memory(t), "journal.db")
 		cmd, out, stderr := start(t, "small files", path, "5000", strconv.Itoa(200<<10))
 		var acknowledged []string
 		for lines := bufio.NewScanner(out); lines.Scan(); {
@@ -212,7 +225,7 @@ func TestNoRoom(t *testing.T) {
 		has(t, path, acknowledged)
 	})
 	t.Run("limit of the database", func(t *testing.T) {
-		j := open(t, 1)
+		j := openAt(t, filepath.Join(memory(t), "journal.db"), 1)
 		require.NoError(t, journal.Exec(j, "PRAGMA max_page_count = 60"))
 		var err error
 		kept := 0
@@ -236,7 +249,7 @@ func TestNoRoom(t *testing.T) {
 func TestDamagedFiles(t *testing.T) {
 	ctx := context.Background()
 	whole := func() []byte {
-		path := filepath.Join(t.TempDir(), "journal.db")
+		path := filepath.Join(memory(t), "journal.db")
 		j := openAt(t, path, 1)
 		for range 100 {
 			add(t, j, session("Alder", 48610, 48620))
