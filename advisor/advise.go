@@ -262,19 +262,47 @@ func (a *Advice) suggest(result rules.Result) error {
 		}
 	}
 	sort.SliceStable(found, func(i, j int) bool { return found[i].Score > found[j].Score })
-	// The one change to try first is one of the front end, unless something else
-	// is plainly better.
-	first := slices.IndexFunc(found, func(s Suggestion) bool {
-		return s.Move.Lever == "front" && s.Score >= frontShare*found[0].Score
-	})
-	if first < 0 && len(found) > 0 {
-		first = 0
-	}
-	if first >= 0 {
+	if first := firstOf(found); first >= 0 {
 		a.First = &found[first]
 		a.Alternatives = append(slices.Clone(found[:first]), found[first+1:]...)
 	}
 	return nil
+}
+
+// firstOf is the one of suggestions, best first, to try first: one of the front
+// end, unless something else is plainly better. It is -1 for none.
+func firstOf(found []Suggestion) int {
+	if len(found) == 0 {
+		return -1
+	}
+	return max(0, slices.IndexFunc(found, func(s Suggestion) bool {
+		return s.Move.Lever == "front" && s.Score >= frontShare*found[0].Score
+	}))
+}
+
+// Demote gives the first place to another suggestion if one has not failed
+// before, when the first has, and reports whether it did. The suggestion that
+// was first then leads the alternatives.
+func (a *Advice) Demote(failed func(*Suggestion) bool) bool {
+	if a.First == nil || !failed(a.First) {
+		return false
+	}
+	var fresh, rest []Suggestion
+	for _, s := range a.Alternatives {
+		if failed(&s) {
+			rest = append(rest, s)
+		} else {
+			fresh = append(fresh, s)
+		}
+	}
+	i := firstOf(fresh)
+	if i < 0 {
+		return false
+	}
+	was := *a.First
+	a.First = &fresh[i]
+	a.Alternatives = slices.Concat([]Suggestion{was}, fresh[:i], fresh[i+1:], rest)
+	return true
 }
 
 func reason(fired []rules.Firing) string {

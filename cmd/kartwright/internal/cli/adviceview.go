@@ -57,12 +57,14 @@ type accountJSON struct {
 	Grade      float64         `json:"grade"`
 	Learned    float64         `json:"learned"`
 	Support    float64         `json:"support"`
+	Record     string          `json:"record,omitempty" jsonschema_description:"with a journal: how often it helped"`
 	Conditions []conditionJSON `json:"conditions"`
 }
 
 type adviceJSON struct {
 	Command      string            `json:"command"`
 	Kart         string            `json:"kart"`
+	Stands       *standsJSON       `json:"stands,omitempty" jsonschema_description:"with a journal: where the kart stands"`
 	Heard        *complaint.Report `json:"heard,omitempty" jsonschema_description:"with a text: what was understood of it, as hear prints it"`
 	Understood   factsJSON         `json:"understood"`
 	Status       string            `json:"status" jsonschema:"enum=advice,enum=check first,enum=undecided,enum=no advice" jsonschema_description:"what kind of answer this is"`
@@ -71,13 +73,15 @@ type adviceJSON struct {
 	Unusual      []string          `json:"unusual" jsonschema_description:"figures that are far out as the kart stands, to be set right first"`
 	Equal        *planJSON         `json:"equal" jsonschema:"nullable" jsonschema_description:"what would make the right side like the left, if the adjusters can do it"`
 	First        *suggestionJSON   `json:"first" jsonschema:"nullable" jsonschema_description:"the one change to try first"`
+	MovedDown    string            `json:"moved_down,omitempty" jsonschema_description:"the change that is not first because it failed before under the same conditions"`
 	Alternatives []*suggestionJSON `json:"alternatives" jsonschema_description:"next changes, best first"`
 	Refused      []refusalJSON     `json:"refused" jsonschema_description:"changes that the rules want and this kart cannot make, or should not make"`
 	Undecided    []verdictJSON     `json:"undecided" jsonschema_description:"moves with as much for as against"`
 	Verdicts     []verdictJSON     `json:"verdicts" jsonschema_description:"every move on which a rule spoke"`
 	Missing      []flipJSON        `json:"missing" jsonschema_description:"what would change or create advice if it were said"`
 	Turning      []flipJSON        `json:"turning" jsonschema_description:"what would turn the advice round if it were otherwise"`
-	Trace        []accountJSON     `json:"trace,omitempty" jsonschema_description:"with --why: every rule, fired or not"`
+	Trace        []accountJSON     `json:"trace,omitempty" jsonschema_description:"with --why or --log: every rule, fired or not"`
+	Logged       string            `json:"logged,omitempty" jsonschema_description:"with --log: ID of the journal's entry"`
 }
 
 func viewAdvice(adv *advisor.Advice, heard *complaint.Report, sure *advisor.Sureness, notes []string, accounts []rules.Account, u geometry.Units) adviceJSON {

@@ -3,7 +3,9 @@ package cli
 import (
 	"errors"
 	"fmt"
+	"io/fs"
 	"math"
+	"os"
 	"sort"
 	"strings"
 
@@ -11,6 +13,7 @@ import (
 
 	"kartwright/advisor"
 	"kartwright/advisor/complaint"
+	"kartwright/advisor/journal"
 	"kartwright/geometry"
 	"kartwright/geometry/frontend"
 	"kartwright/rules"
@@ -26,6 +29,8 @@ type adviseOptions struct {
 	why   string
 	draws int
 	short bool
+	past  pastFlags
+	log   bool
 }
 
 func (a *app) adviseCommand() *cobra.Command {
@@ -34,19 +39,25 @@ func (a *app) adviseCommand() *cobra.Command {
 		Use:   "advise [TEXT] [--symptom ID[/phase][:severity] …] [conditions]",
 		Short: "A complaint and the conditions to one change with exact turns",
 		Long: `advise takes what the driver says, in quotes, or the complaint by --symptom, and
-the conditions, asks the rules, and answers with the one change of the front end to try first: what to turn on
-each side of this kart, what else moves, why, what speaks against it, what to
-check before, how to confirm it and how to undo it.
+the conditions, asks the rules, and answers with the one change of the front end
+to try first: what to turn on each side of this kart, what else moves, why, what
+speaks against it, what to check before, how to confirm it and how to undo it.
 
 A condition that is not given is not guessed: rules that need it stay silent,
 and the answer says what it would change.
+
+If you keep a journal ('kartwright help log'), advice starts from where the kart
+stands by it, says what was tried under the same conditions and did not help,
+and believes rules less that did not help here. --log records the answer, so
+that 'kartwright log outcome' can say later how it turned out.
 
 'kartwright rules symptoms' lists the complaints, 'kartwright help units' how
 conditions are written.`,
 		Example: `  kartwright advise "pushes on the way in at the hairpins, fine on exit, new tyres, track is green"
   kartwright advise --symptom understeer/entry:strong --track tight --grip 6/10 --tyres "25 laps"
   kartwright advise -s oversteer/exit -s '!hop' --grip high --kart cedar
-  kartwright advise -s bind/exit --track tight --why`,
+  kartwright advise -s bind/exit --track tight --why
+  kartwright advise "hops on exit" --grip high --log`,
 		RunE: func(_ *cobra.Command, args []string) error {
 			o.text = strings.Join(args, " ")
 			return a.runAdvise(o)
@@ -60,6 +71,9 @@ conditions are written.`,
 	f.StringVar(&o.why, "why", "", "show the rules behind the answer; --why=terms shows every term with its numbers")
 	drawsFlag(cmd, &o.draws)
 	f.BoolVar(&o.short, "short", false, "only the checks, the change, what to turn and the cautions")
+	o.past.add(cmd)
+	o.past.addProfile(cmd)
+	f.BoolVar(&o.log, "log", false, "record the answer in the journal, which is begun if there is none")
 	f.Lookup("why").NoOptDefVal = "rules"
 	return cmd
 }
@@ -67,6 +81,9 @@ conditions are written.`,
 func (a *app) runAdvise(o adviseOptions) error {
 	if o.why != "" && o.why != "rules" && o.why != "terms" {
 		return usagef("--why is %q, expected rules or terms", o.why)
+	}
+	if o.log && o.past.none {
+		return usagef("--no-journal leaves nothing for --log to record in")
 	}
 	set, err := a.loadRules(o.rules)
 	if err != nil {
@@ -107,10 +124,22 @@ func (a *app) runAdvise(o adviseOptions) error {
 	if err != nil {
 		return err
 	}
+	from := o.past
+	if o.log && from.journal != "" {
+		if _, err := os.Stat(from.journal); errors.Is(err, fs.ErrNotExist) {
+			from.none, from.journal, from.fromProfile = true, "", false // it is begun below
+		}
+	}
+	p, err := a.lookBack(from, k)
+	if err != nil {
+		return err
+	}
+	k, set = p.stands(k), p.teach(set)
 	adv, err := advisor.Advise(advisor.Request{Kart: k, Rules: set, Facts: facts})
 	if err != nil {
 		return err
 	}
+	p.demote(adv)
 	var plan *advisor.Plan
 	if adv.First != nil {
 		plan = adv.First.Plan
@@ -120,22 +149,44 @@ func (a *app) runAdvise(o adviseOptions) error {
 		return err
 	}
 	var accounts []rules.Account
-	if o.why != "" {
+	if o.why != "" || o.log {
 		if accounts, err = set.Explain(facts); err != nil {
 			return err
 		}
 	}
+	var view adviceJSON
+	if a.json || o.log {
+		view = viewAdvice(adv, heard, sure, notes, accounts, a.units)
+		p.view(&view, adv)
+	}
+	var logged *journal.Advice
+	var began string
+	var failed error
+	if o.log {
+		if logged, began, failed = a.logAdvice(o.past, k, p, view); failed != nil {
+			failed = couldNot{"the advice was not logged: " + failed.Error()}
+		} else {
+			view.Logged = string(logged.ID)
+		}
+	}
 	if a.json {
-		return a.writeJSON(viewAdvice(adv, heard, sure, notes, accounts, a.units))
+		return errors.Join(a.writeJSON(view), failed)
 	}
-	a.printAdvice(adv, heard, o, sure, notes)
+	a.printAdvice(adv, heard, o, sure, notes, p)
 	if o.why != "" {
-		a.printTrace(adv, accounts, o.why == "terms")
+		a.printTrace(adv, accounts, o.why == "terms", p)
 	}
-	return nil
+	if logged != nil {
+		a.heading("Logged")
+		if began != "" {
+			a.para("  ", "Began a new journal, "+began+".")
+		}
+		a.para("  ", fmt.Sprintf("This is advice %s. When you have driven: kartwright log outcome better, same or worse.", logged.ID.Short()))
+	}
+	return failed
 }
 
-func (a *app) printAdvice(adv *advisor.Advice, heard *complaint.Report, o adviseOptions, sure *advisor.Sureness, notes []string) {
+func (a *app) printAdvice(adv *advisor.Advice, heard *complaint.Report, o adviseOptions, sure *advisor.Sureness, notes []string, p *past) {
 	voc := adv.Request.Rules.Vocabulary()
 	if heard != nil {
 		a.printReport(*heard)
@@ -154,7 +205,13 @@ func (a *app) printAdvice(adv *advisor.Advice, heard *complaint.Report, o advise
 	if o.kart == "" && a.Getenv("KARTWRIGHT_KART") == "" {
 		kart += " (a demo kart; yours with --kart)"
 	}
+	if p != nil && p.setting != nil {
+		kart += fmt.Sprintf(", as it stands by the journal since %s (%s; --from-profile ignores it)", localTime(p.setting.At), p.setting.ID.Short())
+	}
 	a.para("", kart+".")
+	if p != nil && p.note != "" {
+		a.para("", sentence(p.note))
+	}
 
 	if len(adv.Checks) > 0 {
 		a.heading("Check before you touch the front end")
@@ -198,10 +255,10 @@ func (a *app) printAdvice(adv *advisor.Advice, heard *complaint.Report, o advise
 		a.para("  ", "As much speaks for as against, so nothing is suggested. What decides it is below.")
 	case advisor.TryThis:
 		if o.short {
-			a.printShort(adv.First)
+			a.printShort(adv.First, p.about(adv.First, adv))
 			return
 		}
-		a.printFirst(adv.First)
+		a.printFirst(adv.First, p.about(adv.First, adv), p)
 	}
 	if s := adv.First; s != nil {
 		if s.Plan != nil {
@@ -221,7 +278,7 @@ func (a *app) printAdvice(adv *advisor.Advice, heard *complaint.Report, o advise
 		}
 		a.printCautions(cautions)
 	}
-	a.printAlternatives(adv)
+	a.printAlternatives(adv, p)
 	a.printOpen(adv)
 	a.printMissing(adv, unsaid)
 }
@@ -243,7 +300,7 @@ func (a *app) amountText(s *advisor.Suggestion) string {
 }
 
 // printShort prints what to turn and nothing else but the cautions.
-func (a *app) printShort(s *advisor.Suggestion) {
+func (a *app) printShort(s *advisor.Suggestion, tried []string) {
 	a.printf("\n")
 	a.para("Try first: ", fmt.Sprintf("%s %s (confidence %.2f)", s.Title(), a.amountText(s), math.Abs(s.Verdict.Net)))
 	cautions := s.Cautions()
@@ -251,13 +308,13 @@ func (a *app) printShort(s *advisor.Suggestion) {
 		a.printTurns(s.Plan)
 		cautions = append(cautions, s.Plan.Cautions()...)
 	}
-	for _, n := range s.Notes {
+	for _, n := range append(tried, s.Notes...) {
 		a.para("  - ", sentence(n))
 	}
 	a.printCautions(cautions)
 }
 
-func (a *app) printFirst(s *advisor.Suggestion) {
+func (a *app) printFirst(s *advisor.Suggestion, tried []string, p *past) {
 	a.printf("\n")
 	a.para("Try first: ", fmt.Sprintf("%s %s (confidence %.2f)", s.Title(), a.amountText(s), math.Abs(s.Verdict.Net)))
 	if s.Plan != nil {
@@ -265,14 +322,14 @@ func (a *app) printFirst(s *advisor.Suggestion) {
 	} else {
 		a.para("  ", "This kart's profile has no adjuster for it: set it as your kart does, both sides alike.")
 	}
-	for _, n := range s.Notes {
+	for _, n := range append(tried, s.Notes...) {
 		a.para("  - ", sentence(n))
 	}
 	a.heading("Why")
-	a.printReasonList(s.For)
+	a.printReasonList(s.For, p)
 	if len(s.Against) > 0 || len(s.Leave) > 0 || len(s.Verdict.Contested) > 0 {
 		a.heading("What speaks against it")
-		a.printReasonList(append(append([]rules.Firing(nil), s.Against...), s.Leave...))
+		a.printReasonList(append(append([]rules.Firing(nil), s.Against...), s.Leave...), p)
 		for _, d := range s.Verdict.Contested {
 			a.para("  - ", "The trade is split here. What decides it: "+sentence(d.Decide))
 		}
@@ -295,7 +352,7 @@ func (a *app) printFirst(s *advisor.Suggestion) {
 
 // printReasonList prints the sentences of rules, each once, those that count
 // only.
-func (a *app) printReasonList(fired []rules.Firing) {
+func (a *app) printReasonList(fired []rules.Firing, p *past) {
 	n := 0
 	for _, f := range fired {
 		if !f.Counted {
@@ -305,7 +362,11 @@ func (a *app) printReasonList(fired []rules.Firing) {
 			a.printf("  and more (--why)\n")
 			return
 		}
-		a.para("  - ", sentence(f.Rule.Because))
+		text := sentence(f.Rule.Because)
+		if r := p.record(f.Rule.ID); r != "" {
+			text += " (" + r + ")"
+		}
+		a.para("  - ", text)
 	}
 }
 
@@ -343,7 +404,7 @@ func moveWords(adv *advisor.Advice) map[string]rules.Move {
 	return out
 }
 
-func (a *app) printAlternatives(adv *advisor.Advice) {
+func (a *app) printAlternatives(adv *advisor.Advice, p *past) {
 	if len(adv.Alternatives) > 0 {
 		if adv.First == nil {
 			a.heading("After that, if it is still there, one at a time")
@@ -356,6 +417,9 @@ func (a *app) printAlternatives(adv *advisor.Advice) {
 				break
 			}
 			a.para("  - ", fmt.Sprintf("%s %s (confidence %.2f). %s", s.Title(), a.amountText(&s), math.Abs(s.Verdict.Net), sentence(firstReason(s.For))))
+			if t := p.tried(&s, adv.Request); t != nil {
+				a.para("    ", sentence(t.Text))
+			}
 			if len(s.Against) > 0 {
 				a.para("    against: ", sentence(firstReason(s.Against)))
 			}
@@ -440,7 +504,7 @@ func lacksSymptom(acc rules.Account) bool {
 
 // printTrace prints the second depth of the explanation, rules that fired or
 // just missed, or the third, every term with its numbers.
-func (a *app) printTrace(adv *advisor.Advice, accounts []rules.Account, terms bool) {
+func (a *app) printTrace(adv *advisor.Advice, accounts []rules.Account, terms bool, p *past) {
 	var fired, near []rules.Account
 	silent := 0
 	for _, acc := range accounts {
@@ -457,6 +521,9 @@ func (a *app) printTrace(adv *advisor.Advice, accounts []rules.Account, terms bo
 	a.heading(fmt.Sprintf("Rules: %d fired, %d missed by one condition, %d silent", len(fired), len(near), silent))
 	for _, acc := range fired {
 		a.para("  fired   ", acc.Rule.ID+"  "+acc.Rule.Place)
+		if r := p.record(acc.Rule.ID); r != "" {
+			a.para("            ", fmt.Sprintf("%s: believed %.2f times as much", r, acc.Learned))
+		}
 		for _, s := range acc.Shares {
 			text := direction(s.Direction) + " " + s.Move
 			if s.Direction != 0 {

@@ -340,6 +340,11 @@ func (a *app) runLogAdd(o logAddOptions) error {
 			}
 			entries = append(entries, adv)
 		}
+		if o.did == "" && advice == nil { // otherwise it is too soon
+			if err := a.askPending(ctx, j, k); err != nil {
+				return err
+			}
+		}
 		return a.wrote("log add", j, notes, entries...)
 	})
 }
@@ -606,28 +611,33 @@ func (a *app) runLogOutcome(o logOutcomeOptions) error {
 		if err := out.Judge(); err != nil {
 			return usagef("say how it turned out: better, same, worse, or --effect\nRun 'kartwright log outcome --help' for usage.")
 		}
-		if out.Session, err = sessionAfter(ctx, j, adv, o.session); err != nil {
-			return err
-		}
-		var notes []string
-		entries := []journal.Record{}
-		if out.Followed {
-			set, err := carriedOut(ctx, j, k, adv)
-			switch {
-			case err != nil:
-				notes = append(notes, "how the kart stands was not logged: "+err.Error())
-			case set != nil:
-				set.At = at
-				entries = append(entries, set)
-				notes = append(notes, "the kart was logged as the advice has it; 'kartwright log add --set' says otherwise")
-			}
-		}
-		entries = append(entries, out)
-		if err := j.Add(ctx, entries...); err != nil {
+		entries, notes, err := addOutcome(ctx, j, k, adv, out, o.session)
+		if err != nil {
 			return err
 		}
 		return a.wrote("log outcome", j, notes, entries...)
 	})
+}
+
+// addOutcome logs an outcome with the session that showed it and, if the advice
+// was carried out, how the kart stands since.
+func addOutcome(ctx context.Context, j *journal.Journal, k *profile.Kart, adv *journal.Advice, out *journal.Outcome, session string) (entries []journal.Record, notes []string, err error) {
+	if out.Session, err = sessionAfter(ctx, j, adv, session); err != nil {
+		return nil, nil, err
+	}
+	if out.Followed {
+		set, err := carriedOut(ctx, j, k, adv)
+		switch {
+		case err != nil:
+			notes = append(notes, "how the kart stands was not logged: "+err.Error())
+		case set != nil:
+			set.At = out.At
+			entries = append(entries, set)
+			notes = append(notes, "the kart was logged as the advice has it; 'kartwright log add --set' says otherwise")
+		}
+	}
+	entries = append(entries, out)
+	return entries, notes, j.Add(ctx, entries...)
 }
 
 // adviceToJudge is the advice that is named, or the latest that waits for it.

@@ -207,6 +207,7 @@ type reasonJSON struct {
 	NanoNats  int64   `json:"evidence_nanonats" jsonschema_description:"its share of the verdict's evidence"`
 	CoveredBy string  `json:"covered_by,omitempty"`
 	Contested string  `json:"contested,omitempty"`
+	Record    string  `json:"record,omitempty" jsonschema_description:"with a journal: how often it helped"`
 }
 
 func direction(d int) string {
@@ -224,7 +225,7 @@ func viewReasons(fired []rules.Firing) []reasonJSON {
 	for _, f := range fired {
 		out = append(out, reasonJSON{
 			f.Rule.ID, f.Rule.Place, f.Rule.Because, f.Rule.Source, direction(f.Direction), round(f.Amount),
-			round(f.Grade), f.Limit, round(f.Support), f.Share, f.CoveredBy, f.Rule.Contested,
+			round(f.Grade), f.Limit, round(f.Support), f.Share, f.CoveredBy, f.Rule.Contested, "",
 		})
 	}
 	return out
@@ -294,6 +295,7 @@ type suggestionJSON struct {
 	Leave      []reasonJSON  `json:"leave"`
 	Disputes   []disputeJSON `json:"disputes"`
 	Notes      []string      `json:"notes"`
+	Tried      *triedJSON    `json:"tried,omitempty" jsonschema_description:"with a journal: what came of it under the same conditions"`
 	Cautions   []string      `json:"cautions"`
 	Confirm    []string      `json:"confirm"`
 	Effects    *effectsJSON  `json:"effects" jsonschema:"nullable" jsonschema_description:"what the plan does in a slow bend; null without a plan"`
