@@ -295,3 +295,16 @@ func FuzzRead(f *testing.F) {
 		}
 	})
 }
+
+// A slip that is two away from the opposite word is asked about, though the
+// nearer word is only one away.
+func TestSlipBetweenOppositesIsAsked(t *testing.T) {
+	for language, word := range map[string]string{"en": "onersteer", "fr": "suvirage", "es": "subreviraje", "it": "sovtosterzo"} {
+		lex, found := Load(words.FS, language+".toml")
+		require.Empty(t, found)
+		r := lex.Read(word)
+		if len(r.Readings) != 0 || len(r.Unsure) != 1 || len(r.Unsure[0].Candidates) < 2 {
+			t.Errorf("%s: %q is read as %v and asked about as %v, want a question between both words", language, word, r.Readings, r.Unsure)
+		}
+	}
+}

@@ -80,8 +80,8 @@ type spelling struct {
 
 // correct finds the word that a misspelling stands for. If there is exactly one
 // nearest word within its slips it is returned; if several words of different
-// meaning are equally near, or the only near one may not be guessed, they are
-// returned as asks.
+// meaning are equally near, if the only near one may not be guessed, or if one
+// that it must not be taken for is near too, they are returned as asks.
 func (l *language) correct(norm string) (word int32, asks []int32) {
 	if len(norm) < 4 || len(norm) > maxWord {
 		return unknownWord, nil
@@ -123,7 +123,16 @@ func (l *language) correct(norm string) (word int32, asks []int32) {
 	case len(asks) == 0:
 		return unknownWord, nil
 	case len(asks) == 1 && !guess:
-		return asks[0], nil
+		// A word that must not be taken for another is asked about as soon as
+		// that other is two slips away as well, even if it is the further one.
+		for _, s := range l.spellings {
+			if best > 0 && l.asks[[2]int32{asks[0], s.word}] && overlap(s.set, set, 2) && distance(norm, s.form, 2) <= 2 {
+				near(s.word)
+			}
+		}
+		if len(asks) == 1 {
+			return asks[0], nil
+		}
 	}
 	return unknownWord, asks
 }
