@@ -390,6 +390,17 @@ func TestBrowserOfflineFile(t *testing.T) {
 	b.click(`button[value="dark"]`)
 	b.until(`document.documentElement.dataset.look === "dark" && document.querySelector("h1").innerText === "Turn it"`)
 
+	b.click(`nav a[href="/measure"]`)
+	b.until(`document.querySelector("#left_camber")`)
+	b.do(chromedp.SendKeys(chromedp.CSS("#left_camber"), "-1.0 deg"), chromedp.SendKeys(chromedp.CSS("#right_camber"), "-1.5 deg"))
+	b.click("form.readings button.go")
+	b.until(`document.querySelector("[role=status]")?.innerText === "Something is out." && document.body.innerText.includes("should read")`)
+	b.click(`nav a[href="/learn"]`)
+	b.click(`a[href="/learn/caster"]`)
+	b.until(`document.querySelector("#says-wheels")?.textContent === "15.0°"`)
+	b.do(chromedp.Focus(chromedp.CSS("#wheels")), chromedp.KeyEvent("\u0304"))
+	b.until(`document.querySelector("#says-wheels").textContent === "15.5°"`)
+
 	b.open("#/club")
 	b.until(`document.querySelector("#rules-text")`)
 	b.do(chromedp.Clear(chromedp.CSS("#rules-text")), chromedp.SendKeys(chromedp.CSS("#rules-text"), goodClub))

@@ -144,7 +144,7 @@ func drawRod(title string, longer bool, words string) template.HTML {
 	}
 	var lines strings.Builder
 	y := 96
-	for _, l := range wrapWords(words, 46) {
+	for _, l := range wrapWords(words, 36) {
 		fmt.Fprintf(&lines, `<text class="kw-h" x="160" y="%d" text-anchor="middle">%s</text>`, y, template.HTMLEscapeString(l))
 		y += 17
 	}

@@ -76,14 +76,16 @@ type figureRow struct {
 	Kart        *cell
 }
 
-// figureRows lists what both corners measure before and after.
-func figureRows(before, after [2]frontend.Figures, u geometry.Units) []figureRow {
+// figure is something that a corner measures.
+type figure struct {
+	name, means string
+	text        func(frontend.Figures) string
+}
+
+// figuresOf lists what a corner measures.
+func figuresOf(u geometry.Units) []figure {
 	over := strings.Replace(u.Length(advisor.RimLength), ".00", "", 1)
-	var out []figureRow
-	for _, q := range []struct {
-		name, means string
-		text        func(frontend.Figures) string
-	}{
+	return []figure{
 		{"Caster", "lean of the kingpin seen from the side; + = top rearward", func(f frontend.Figures) string { return u.Angle(f.Caster) }},
 		{"Camber", "lean of the wheel; + = top outward", func(f frontend.Figures) string { return u.Angle(f.Camber) }},
 		{"Toe", "of one wheel; + = toe-in", func(f frontend.Figures) string { return u.Angle(f.Toe) }},
@@ -93,7 +95,13 @@ func figureRows(before, after [2]frontend.Figures, u geometry.Units) []figureRow
 		{"Kingpin inclination", "lean of the kingpin seen from the front; + = top inboard", func(f frontend.Figures) string { return u.Angle(f.KPI) }},
 		{"Trail", "how far ahead of the tyre's contact the kingpin's line meets the ground", func(f frontend.Figures) string { return u.Length(f.Trail) }},
 		{"Kingpin offset", "how far inboard of the tyre's contact the kingpin's line meets the ground", func(f frontend.Figures) string { return u.Length(f.Offset) }},
-	} {
+	}
+}
+
+// figureRows lists what both corners measure before and after.
+func figureRows(before, after [2]frontend.Figures, u geometry.Units) []figureRow {
+	var out []figureRow
+	for _, q := range figuresOf(u) {
 		row := figureRow{Name: q.name, Means: q.means}
 		for _, s := range frontend.Sides {
 			row.Side[s] = cell{q.text(before[s]), q.text(after[s])}
@@ -141,11 +149,19 @@ func bend(p *advisor.Plan, spoke []rules.Firing, u geometry.Units) (*bendView, e
 	if err != nil {
 		return nil, err
 	}
-	v := &bendView{Bend: e.Bend.String(), Small: append(p.Contradicted(e, spoke), e.Small...), Alike: true}
-	for _, q := range []struct {
-		name string
-		text func(advisor.InBend) string
-	}{
+	v := &bendView{Bend: e.Bend.String(), Small: append(p.Contradicted(e, spoke), e.Small...), Effort: effort(e.EffortRatio()), Caveat: caveat(e.Before[0].Column, e.Assumed, e.Of, u)}
+	v.Rows, v.Alike = bendRows(e.Before, e.After, u)
+	return v, nil
+}
+
+// inBend is something that the kart does in a bend.
+type inBend struct {
+	name string
+	text func(advisor.InBend) string
+}
+
+func bendsOf(u geometry.Units) []inBend {
+	return []inBend{
 		{"Inner rear wheel", func(b advisor.InBend) string {
 			if b.Lift > 0 {
 				return u.Length(b.Lift) + " up"
@@ -162,27 +178,42 @@ func bend(p *advisor.Plan, spoke []rules.Firing, u geometry.Units) (*bendView, e
 			return degree1(b.LiftsAt, u)
 		}},
 		{"Outer front camber", func(b advisor.InBend) string { return u.Angle(b.OuterCamber) }},
-	} {
+	}
+}
+
+// bendRows lists what the kart does in both turns before and after; alike is
+// true if both turns print the same.
+func bendRows(before, after [2]advisor.InBend, u geometry.Units) (out []bendRow, alike bool) {
+	alike = true
+	for _, q := range bendsOf(u) {
 		row := bendRow{Name: q.name}
 		for _, t := range advisor.Turns {
-			row.Turn[t] = cell{q.text(e.Before[t]), q.text(e.After[t])}
+			row.Turn[t] = cell{q.text(before[t]), q.text(after[t])}
 		}
-		v.Alike = v.Alike && row.Turn[0] == row.Turn[1]
-		v.Rows = append(v.Rows, row)
+		alike = alike && row.Turn[0] == row.Turn[1]
+		out = append(out, row)
 	}
-	switch ratio := e.EffortRatio(); {
+	return out, alike
+}
+
+// effort says how heavy the steering is, as a multiple of before.
+func effort(ratio float64) string {
+	switch {
 	case math.IsNaN(ratio) || math.IsInf(ratio, 0):
-		v.Effort = "not to be compared"
+		return "not to be compared"
 	case math.Abs(ratio-1) < 0.005:
-		v.Effort = "as heavy as before"
-	default:
-		v.Effort = fmt.Sprintf("%.2f × as heavy as before", ratio)
+		return "as heavy as before"
 	}
-	v.Caveat = fmt.Sprintf("Computed for a smooth road and a steady bend, steering wheel at %s.", degree1(e.Before[0].Column, u))
-	if e.Assumed > 0 {
-		v.Caveat += fmt.Sprintf(" %d of the %d numbers that it needs are assumed: trust directions more than sizes.", e.Assumed, e.Of)
+	return fmt.Sprintf("%.2f × as heavy as before", ratio)
+}
+
+// caveat says what the figures of a bend rest on.
+func caveat(column geometry.Angle, assumed, of int, u geometry.Units) string {
+	text := fmt.Sprintf("Computed for a smooth road and a steady bend, steering wheel at %s.", degree1(column, u))
+	if assumed > 0 {
+		text += fmt.Sprintf(" %d of the %d numbers that it needs are assumed: trust directions more than sizes.", assumed, of)
 	}
-	return v, nil
+	return text
 }
 
 // moveView is what is done to one adjuster.

@@ -185,26 +185,31 @@ func (s *Site) firstKart() string {
 type section struct{ Path, Name string }
 
 var sections = []section{
-	{"/", "Say it"}, {"/turn", "Turn it"}, {"/rules", "Rules"}, {"/karts", "Karts"},
+	{"/", "Say it"}, {"/turn", "Turn it"}, {"/measure", "Measure it"}, {"/learn", "Learn it"}, {"/rules", "Rules"}, {"/karts", "Karts"},
 }
 
 // Routes returns the site's pages without the checks of Handler.
 func (s *Site) routes() *http.ServeMux {
 	mux := http.NewServeMux()
 	for pattern, h := range map[string]func(http.ResponseWriter, *http.Request) error{
-		"GET /{$}":         s.say,
-		"GET /answer":      s.answer,
-		"GET /card":        s.card,
-		"GET /turn":        s.turn,
-		"GET /rules":       s.ruleList,
-		"GET /rules/{id}":  s.rulePage,
-		"GET /club":        s.clubPage,
-		"POST /club":       s.clubSave,
-		"POST /club/check": s.clubCheck,
-		"GET /karts":       s.kartsPage,
-		"POST /karts":      s.kartsAdd,
-		"POST /look":       s.look,
-		"GET /assets/{f}":  asset,
+		"GET /{$}":           s.say,
+		"GET /answer":        s.answer,
+		"GET /card":          s.card,
+		"GET /turn":          s.turn,
+		"GET /measure":       s.measurePage,
+		"GET /learn":         s.learnPage,
+		"GET /learn/{topic}": s.lesson,
+		"GET /learn/try":     s.tryPage,
+		"GET /learn/quiz":    s.quiz,
+		"GET /rules":         s.ruleList,
+		"GET /rules/{id}":    s.rulePage,
+		"GET /club":          s.clubPage,
+		"POST /club":         s.clubSave,
+		"POST /club/check":   s.clubCheck,
+		"GET /karts":         s.kartsPage,
+		"POST /karts":        s.kartsAdd,
+		"POST /look":         s.look,
+		"GET /assets/{f}":    asset,
 	} {
 		mux.Handle(pattern, s.handle(h))
 	}
@@ -312,8 +317,10 @@ func (s *Site) render(w http.ResponseWriter, r *http.Request, status int, page, 
 			v.Here = of
 		}
 	}
-	if strings.HasPrefix(v.Here, "/rules/") {
-		v.Here = "/rules"
+	for _, section := range []string{"/rules", "/learn"} {
+		if strings.HasPrefix(v.Here, section+"/") {
+			v.Here = section
+		}
 	}
 	return s.execute(w, status, page, "page", v)
 }

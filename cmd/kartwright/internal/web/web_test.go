@@ -10,13 +10,18 @@ import (
 	"net/url"
 	"os"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 
+	"kartwright/advisor"
 	"kartwright/advisor/complaint"
+	"kartwright/advisor/profile"
+	"kartwright/advisor/profile/demo"
 	"kartwright/cmd/kartwright/internal/web"
+	"kartwright/rules/ruleset"
 	"kartwright/rulesets"
 	"kartwright/rulesets/words"
 )
@@ -172,6 +177,7 @@ func pagesOf() []string {
 	return []string{
 		"/", "/?say=understeer&phase=entry", said, "/answer?say=bind&phase=exit&track=tight", "/answer?say=play", "/card?say=bind&phase=exit&track=tight",
 		"/turn", "/turn?kart=cedar&apart=on", "/turn?kart=dogwood", "/turn?kart=elm", "/turn?l0=1&go=hold", "/card?kart=alder&at=1,0,0_1,0,0", "/rules", "/rules?say=understeer&phase=entry", "/rules?search=caster", "/club", "/karts",
+		"/measure", "/measure?left_camber=-1.0+±+0.1+deg&right_camber=-1.5+±+0.1+deg&kart=alder", "/learn", "/learn/caster", "/learn/ackermann?wheels=20&kart=birch", "/learn/try", "/learn/try?changes=caster+%2B1deg%0Afront+5+mm+wider", "/learn/quiz", "/learn/quiz?seed=1&done=1&a0=0&a1=1",
 	}
 }
 
@@ -332,6 +338,84 @@ func TestCard(t *testing.T) {
 			t.Errorf("/card?%s is answered with %d, want %d", query, w.Code, want)
 		}
 	}
+}
+
+func TestMeasure(t *testing.T) {
+	s := newShop(t)
+	bent := bytes.Replace(must(demo.Read("cedar")), []byte(`caster = "11.7 deg ± 0.3 deg"`), []byte(`caster = "9 deg ± 0.3 deg"`), 1)
+	require.Equal(t, http.StatusSeeOther, s.upload(t, "bent.toml", bent).Code)
+	for _, tt := range []struct {
+		name   string
+		query  url.Values
+		status int
+		says   []string
+	}{
+		{"sides that differ", url.Values{"left_camber": {"-1.0 ± 0.1 deg"}, "right_camber": {"-1.5 ± 0.1 deg"}}, 200, []string{"Something is out.", "left less right is 0.50°", "Turn to put it right", "Camber plate", "should read"}},
+		{"sides that are equal", url.Values{"left_camber": {"-1"}, "right_camber": {"-1.05 deg"}}, 200, []string{"Equal, as far as was measured."}},
+		{"more ± than difference", url.Values{"left_camber": {"-1.0 ± 1 deg"}, "right_camber": {"-1.5 ± 1 deg"}}, 200, []string{"not by more than the readings can show"}},
+		{"toe over a length, wanted", url.Values{"left_toe": {"1 mm out over 255 mm"}, "want_toe": {"0 deg"}}, 200, []string{"Something is out.", "Tie rod", "longer"}},
+		{"a slipped decimal point", url.Values{"left_caster": {"1.2 deg"}, "right_caster": {"12 deg"}, "promise": {"on"}}, 200, []string{"Look at the readings again", "has a decimal point slipped?"}},
+		{"left and right swapped", url.Values{"kart": {"mine1"}, "left_caster": {"9 deg"}, "right_caster": {"12 deg"}}, 200, []string{"Look at the readings again", "left and right swapped"}},
+		{"no angle", url.Values{"left_camber": {"some"}}, 422, []string{"Left camber:", "some"}},
+		{"more than any kart has", url.Values{"left_camber": {"50 deg"}}, 422, []string{"Has a decimal point slipped"}},
+	} {
+		w := s.get("/measure?" + tt.query.Encode())
+		if w.Code != tt.status {
+			t.Errorf("%s: status %d, want %d", tt.name, w.Code, tt.status)
+		}
+		contains(t, tt.name, w.Body.String(), tt.says...)
+		if doubtful := strings.Contains(w.Body.String(), "Look at the readings again"); doubtful && strings.Contains(w.Body.String(), "Turn to put it right") {
+			t.Errorf("%s: turns are given for readings that are doubted", tt.name)
+		}
+	}
+}
+
+func TestLearn(t *testing.T) {
+	s := newShop(t)
+	for _, topic := range advisor.Topics() {
+		contains(t, "the sheet on "+topic.Name, s.get("/learn/"+topic.Name).Body.String(), "What it is", "Not agreed", "<svg", "On kart Alder")
+	}
+	part := s.get("/learn/caster?wheels=10&sideways=1&part=1").Body.String()
+	contains(t, "the part", part, `data-for="says-wheels">10.0°`, "Inner rear wheel")
+	contains(t, "a change in words", s.get("/learn/try?changes="+url.QueryEscape("caster +1deg\nfront 5 mm wider")).Body.String(), "13.00°", "1058.2")
+	w := s.get("/learn/try?changes=" + url.QueryEscape("caster +1deg\nmake it faster"))
+	if w.Code != http.StatusUnprocessableEntity {
+		t.Errorf("a change that is not understood is answered with %d, want 422", w.Code)
+	}
+	contains(t, "what was understood before it", w.Body.String(), "faster", "13.00°")
+	for p, want := range map[string]int{"/learn/nothing": 404, "/learn/caster?wheels=90": 400, "/learn/caster?sideways=x": 400, "/learn/caster?sideways=3": 422, "/learn/quiz?seed=x": 400, "/learn/quiz?a0=99": 400} {
+		if w := s.get(p); w.Code != want {
+			t.Errorf("%s is answered with %d, want %d", p, w.Code, want)
+		}
+	}
+}
+
+// The quiz counts what is right, and only that.
+func TestQuiz(t *testing.T) {
+	s := newShop(t)
+	k, found := profile.Parse("alder.toml", must(demo.Read("alder")))
+	require.Empty(t, found)
+	loaded, _ := ruleset.Load(rulesets.FS, rulesets.Default)
+	qs, err := advisor.Quiz(k, loaded.Set, advisor.SlowBend, 7, 5)
+	require.NoError(t, err)
+	right, wrong := url.Values{"seed": {"7"}, "done": {"1"}, "kart": {"alder"}}, url.Values{"seed": {"7"}, "done": {"1"}, "kart": {"alder"}}
+	for i, q := range qs {
+		f := "a" + strconv.Itoa(i)
+		right.Set(f, strconv.Itoa(q.Right))
+		wrong.Set(f, strconv.Itoa((q.Right+1)%len(q.Choices)))
+	}
+	contains(t, "all answered right", s.get("/learn/quiz?"+right.Encode()).Body.String(), "5 of 5 right", "– right")
+	contains(t, "all answered wrong", s.get("/learn/quiz?"+wrong.Encode()).Body.String(), "0 of 5 right", "your answer, not right")
+	if body := s.get("/learn/quiz?seed=7").Body.String(); strings.Contains(body, "– right") {
+		t.Error("the quiz shows its answers before it is answered")
+	}
+}
+
+func must(data []byte, ok bool) []byte {
+	if !ok {
+		panic("no such demo kart")
+	}
+	return data
 }
 
 func TestRules(t *testing.T) {
