@@ -266,7 +266,7 @@ func (p *dayParser) changes(t *tables.Table) {
 		if !ct.Need("a change", "name") {
 			continue
 		}
-		ct.Allow("name", "want", "set", "minutes", "matters")
+		ct.Allow("name", "want", "set", "minutes", "matters", "advice")
 		if c.Name, _ = ct.Text("name"); strings.TrimSpace(c.Name) == "" {
 			p.errorf(badDay, ct.Value("name"), "the change's name is empty")
 		}
@@ -289,6 +289,7 @@ func (p *dayParser) changes(t *tables.Table) {
 		}
 		p.number(ct, "minutes", 0, 600, &c.Minutes)
 		p.number(ct, "matters", 0.001, 1000, &c.Weight)
+		c.Advice, _ = ct.Text("advice")
 		p.d.Changes = append(p.d.Changes, c)
 	}
 }
@@ -419,6 +420,7 @@ func (d *Day) Text() []byte {
 		if c.Weight > 0 {
 			line("matters = %s", number(c.Weight))
 		}
+		text("advice", c.Advice)
 	}
 	for i, r := range d.Runs {
 		line("\n[[run]]  # %d", i+1)

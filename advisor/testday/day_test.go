@@ -53,7 +53,7 @@ var dayGen = rapid.Custom(func(t *rapid.T) *Day {
 		}
 	}
 	for _, n := range rapid.SliceOfNDistinct(name, 1, 4, rapid.ID[string]).Draw(t, "names") {
-		d.Changes = append(d.Changes, Change{Name: n, Wants: []string{"caster by +0.5 deg"}, Minutes: float64(rapid.IntRange(0, 9).Draw(t, "minutes"))})
+		d.Changes = append(d.Changes, Change{Name: n, Wants: []string{"caster by +0.5 deg"}, Minutes: float64(rapid.IntRange(0, 9).Draw(t, "minutes")), Advice: rapid.SampledFrom([]string{"", "3fa9c1d2"}).Draw(t, "advice")})
 	}
 	for i := range rapid.IntRange(1, 8).Draw(t, "runs") {
 		r := Run{Setup: Setup(rapid.IntRange(0, 1<<len(d.Changes)-1).Draw(t, "setup")), State: Planned, Tyres: 1 + i/4}

@@ -28,6 +28,7 @@ type Change struct {
 	// turned. Needed for what the kart's profile has no adjuster for.
 	Minutes float64
 	Weight  float64 // how much it matters against the others; 0 means 1
+	Advice  string  // the journal's entry that it was taken from, if any
 }
 
 var changeMinutes = regexp.MustCompile(`^(minutes|matters)\s+(\S+)$`)

@@ -1,17 +1,22 @@
 package cli
 
 import (
+	"context"
+	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
 
 	"kartwright/advisor"
+	"kartwright/advisor/journal"
 	"kartwright/advisor/profile"
 	"kartwright/advisor/profile/demo"
 	"kartwright/advisor/testday"
@@ -44,6 +49,9 @@ type dayPlanOptions struct {
 	trend, figure, order       string
 	save, html, sheet          string
 	force                      bool
+	advice                     []string
+	past                       pastFlags
+	log                        bool
 }
 
 func (a *app) dayPlanCommand() *cobra.Command {
@@ -61,7 +69,9 @@ A change is NAME: WHAT, WHAT …, where WHAT is
   minutes 8    spanner time each way, if it is not to be worked out
   matters 2    how much it matters against the others
 What this kart's profile has no adjuster for is just a name. With --symptom and
-its fellows the changes are those that 'kartwright advise' would try.
+its fellows the changes are those that 'kartwright advise' would try, with
+--advice those of advice in the journal; then 'day verdict --log' tells the
+journal what came of them. With a journal the base is how the kart stands by it.
 
 Spanner minutes come from a table: --minutes screw=3 changes an entry (stop,
 screw, eccentric, bush, shims, rod, other, or an adjuster's own name).
@@ -72,7 +82,9 @@ assumed, and only a plan with spare runs of its own can prove anything.`,
 		Example: `  kartwright day plan --change "more caster: caster by +0.5 deg" --runs 8
   kartwright day plan --change "caster by +0.5 deg" --change "camber by -0.5 deg" \
       --runs 9 --smallest 0.08 --spread 0.06 --spread-df 12
-  kartwright day plan --symptom understeer/entry --track tight --grip high --take 2`,
+  kartwright day plan --symptom understeer/entry --track tight --grip high --take 2
+  kartwright day plan --symptom understeer/entry --track tight --save day.toml --log
+  kartwright day plan --advice last --save day.toml`,
 		Args: noArgs,
 		RunE: func(*cobra.Command, []string) error { return a.runDayPlan(o) },
 	}
@@ -81,6 +93,10 @@ assumed, and only a plan with spare runs of its own can prove anything.`,
 	o.facts.add(cmd)
 	f := cmd.Flags()
 	f.StringArrayVar(&o.changes, "change", nil, "a change to try, `NAME: WHAT`; may be repeated")
+	f.StringArrayVar(&o.advice, "advice", nil, "a change from `ADVICE` in the journal: its ID, or last; may be repeated")
+	o.past.add(cmd)
+	o.past.addProfile(cmd)
+	f.BoolVar(&o.log, "log", false, "with --symptom and --save: record the changes as advice in the journal, so that the verdict can be logged")
 	f.IntVar(&o.take, "take", 2, "with --symptom: how many of the suggested changes to try")
 	f.IntVar(&o.runs, "runs", 8, "how many `RUNS` there is time for")
 	f.Float64Var(&o.gap, "gap", 15, "`MINUTES` between two runs")
@@ -103,21 +119,53 @@ assumed, and only a plan with spare runs of its own can prove anything.`,
 	return cmd
 }
 
-// dayChanges reads --change, or asks for advice.
-func (a *app) dayChanges(o dayPlanOptions) ([]testday.Change, error) {
-	var out []testday.Change
+// dayStart is what a day begins with.
+type dayStart struct {
+	changes []testday.Change
+	kart    *profile.Kart // as it stands; nil if nothing needs one
+	past    *past
+	log     map[int]adviceJSON // by change: the advice to record it as
+}
+
+// begin loads the kart as it stands, once.
+func (a *app) begin(s *dayStart, o dayPlanOptions) error {
+	if s.kart != nil {
+		return nil
+	}
+	k, _, err := a.loadKart(o.kart)
+	if err != nil {
+		return err
+	}
+	if s.past, err = a.lookBack(o.past, k); err != nil {
+		return err
+	}
+	s.kart = s.past.stands(k)
+	return nil
+}
+
+// dayChanges reads --change, takes advice from the journal, or asks for it.
+func (a *app) dayChanges(o dayPlanOptions) (*dayStart, error) {
+	s := &dayStart{log: map[int]adviceJSON{}}
 	for _, text := range o.changes {
 		c, err := testday.ParseChange(text)
 		if err != nil {
 			return nil, usageError{err}
 		}
-		out = append(out, c)
+		s.changes = append(s.changes, c)
+	}
+	if len(o.advice) > 0 {
+		if err := a.begin(s, o); err != nil {
+			return nil, err
+		}
+		if err := a.adviceChanges(s, o); err != nil {
+			return nil, err
+		}
 	}
 	if len(o.facts.symptoms) == 0 {
-		if len(out) == 0 {
+		if len(s.changes) == 0 {
 			return nil, usagef("say what to try, for example --change \"more caster: caster by +0.5 deg\"\nRun 'kartwright day plan --help' for usage.")
 		}
-		return out, nil
+		return s, nil
 	}
 	set, err := a.loadRules(o.rules)
 	if err != nil {
@@ -130,24 +178,112 @@ func (a *app) dayChanges(o dayPlanOptions) ([]testday.Change, error) {
 	if _, err := set.Compile(facts); err != nil {
 		return nil, usageError{err}
 	}
-	k, _, err := a.loadKart(o.kart)
+	if err := a.begin(s, o); err != nil {
+		return nil, err
+	}
+	set = s.past.teach(set)
+	adv, err := advisor.Advise(advisor.Request{Kart: s.kart, Rules: set, Facts: facts})
 	if err != nil {
 		return nil, err
 	}
-	adv, err := advisor.Advise(advisor.Request{Kart: k, Rules: set, Facts: facts})
-	if err != nil {
-		return nil, err
-	}
+	s.past.demote(adv)
 	if adv.First == nil {
 		return nil, fmt.Errorf("there is no change to take from the advice (%s); see 'kartwright advise'", adv.Status)
 	}
-	for i, s := range append([]advisor.Suggestion{*adv.First}, adv.Alternatives...) {
-		if i == o.take {
-			break
-		}
-		out = append(out, testday.Suggested(&s))
+	accounts, err := set.Explain(facts)
+	if err != nil {
+		return nil, err
 	}
-	return out, nil
+	all := append([]advisor.Suggestion{*adv.First}, adv.Alternatives...)
+	for i := range all[:min(len(all), max(0, o.take))] {
+		// Each change is tried for itself, as if it had come first.
+		own := *adv
+		own.First, own.Alternatives = &all[i], slices.Concat(all[:i], all[i+1:])
+		view := viewAdvice(&own, nil, nil, nil, accounts, a.units)
+		s.past.view(&view, &own)
+		s.log[len(s.changes)] = view
+		s.changes = append(s.changes, testday.Suggested(&all[i]))
+	}
+	return s, nil
+}
+
+// adviceChanges takes changes from advice in the journal.
+func (a *app) adviceChanges(s *dayStart, o dayPlanOptions) error {
+	path, err := a.hasJournal(o.past)
+	if err != nil {
+		return err
+	}
+	if path == "" {
+		return fmt.Errorf("there is no journal to take advice from; 'kartwright advise --log' begins one")
+	}
+	return a.withJournal(path, func(ctx context.Context, j *journal.Journal) error {
+		for _, which := range o.advice {
+			adv, err := findAdvice(ctx, j, s.kart.Name, which)
+			if err != nil {
+				return err
+			}
+			c, err := changeOf(adv)
+			if err != nil {
+				return err
+			}
+			s.changes = append(s.changes, c)
+		}
+		return nil
+	})
+}
+
+// changeOf is the change that advice in the journal was to make.
+func changeOf(adv *journal.Advice) (testday.Change, error) {
+	c := testday.Change{Name: adv.Title, Advice: string(adv.ID)}
+	if adv.Move == "" {
+		return c, fmt.Errorf("advice %s was to change nothing (%s)", adv.ID.Short(), adv.Status)
+	}
+	var v struct {
+		First struct {
+			Plan *struct {
+				Height float64 `json:"ride_height_change_mm"`
+				Sides  map[string]struct{ Before, After figuresJSON }
+			}
+		}
+	}
+	if err := json.Unmarshal([]byte(adv.Trace), &v); err != nil {
+		return c, fmt.Errorf("advice %s cannot be read: %w", adv.ID.Short(), err)
+	}
+	if v.First.Plan == nil {
+		return c, nil
+	}
+	side := v.First.Plan.Sides["left"]
+	by, unit := 0., " deg"
+	switch adv.Move {
+	case "caster":
+		by = side.After.Caster - side.Before.Caster
+	case "camber":
+		by = side.After.Camber - side.Before.Camber
+	case "toe":
+		by = side.After.Toe - side.Before.Toe
+	default:
+		by, unit = v.First.Plan.Height, " mm"
+	}
+	name := strings.Replace(adv.Move, "front_", "", 1)
+	c.Wants = []string{name + " by " + strconv.FormatFloat(math.Round(by*1e4)/1e4, 'f', -1, 64) + unit}
+	return c, nil
+}
+
+// logDayAdvice records the changes that were taken from advice.
+func (a *app) logDayAdvice(s *dayStart, d *testday.Day, o dayPlanOptions) (began string, err error) {
+	for i := range d.Changes {
+		view, ok := s.log[i]
+		if !ok {
+			continue
+		}
+		adv, path, err := a.logAdvice(o.past, s.kart, s.past, view)
+		if err != nil {
+			return "", fmt.Errorf("the changes were not logged: %w", err)
+		}
+		began = orElse(began, path)
+		d.Changes[i].Advice = string(adv.ID)
+	}
+	return began, nil
 }
 
 // rates reads --minutes.
@@ -245,10 +381,14 @@ func free(name string, force bool) error {
 }
 
 func (a *app) runDayPlan(o dayPlanOptions) error {
-	changes, err := a.dayChanges(o)
+	if o.log && (o.save == "" || len(o.facts.symptoms) == 0 || o.past.none) {
+		return usagef("--log records changes that are taken from advice with --symptom in the journal, and needs --save, which keeps where they are recorded")
+	}
+	start, err := a.dayChanges(o)
 	if err != nil {
 		return err
 	}
+	changes := start.changes
 	d := &testday.Day{Track: o.where, Driver: o.driver, Smallest: o.smallest, Gap: o.gap, Changes: changes}
 	if o.smallest < 0 || o.gap < 0 {
 		return usagef("--smallest and --gap must not be negative")
@@ -272,9 +412,10 @@ func (a *app) runDayPlan(o dayPlanOptions) error {
 	}
 	var k *profile.Kart
 	if d.NeedsKart() {
-		if k, _, err = a.loadKart(o.kart); err != nil {
+		if err := a.begin(start, o); err != nil {
 			return err
 		}
+		k = start.kart
 		d.Kart = orElse(orElse(o.kart, a.Getenv("KARTWRIGHT_KART")), demo.Default)
 		d.Base = testday.BaseOf(k, k.Present)
 	}
@@ -312,6 +453,12 @@ func (a *app) runDayPlan(o dayPlanOptions) error {
 	if err != nil {
 		return err
 	}
+	began := ""
+	if o.log {
+		if began, err = a.logDayAdvice(start, d, o); err != nil {
+			return err
+		}
+	}
 	if o.save != "" {
 		if err := writeFile(o.save, d.Text()); err != nil {
 			return err
@@ -334,11 +481,17 @@ func (a *app) runDayPlan(o dayPlanOptions) error {
 	if a.json {
 		return a.writeJSON(viewDayPlan(d, list, best, r, sheet, o.save, a))
 	}
-	a.printDayPlan(d, w, list, best, r, sheet, o)
+	a.printDayPlan(d, w, list, best, r, sheet, o, start)
+	if began != "" {
+		a.para("  ", "Began a new journal, "+began+".")
+	}
+	if o.log {
+		a.para("  ", fmt.Sprintf("The changes are logged as advice; 'kartwright day verdict %s --log' tells the journal what came of them.", o.save))
+	}
 	return nil
 }
 
-func (a *app) printDayPlan(d *testday.Day, w *testday.Work, list []testday.Option, best int, r testday.Request, sheet []testday.RunSheet, o dayPlanOptions) {
+func (a *app) printDayPlan(d *testday.Day, w *testday.Work, list []testday.Option, best int, r testday.Request, sheet []testday.RunSheet, o dayPlanOptions, start *dayStart) {
 	a.para("", "To try: "+strings.Join(changeNames(d), "; ")+".")
 	switch {
 	case d.Spread.DF > 0:
@@ -350,6 +503,16 @@ func (a *app) printDayPlan(d *testday.Day, w *testday.Work, list []testday.Optio
 	}
 	if d.Smallest > 0 {
 		a.para("", fmt.Sprintf("What matters: %.2f s a lap.", d.Smallest))
+	}
+	if p := start.past; p != nil && d.NeedsKart() {
+		if p.setting != nil {
+			a.para("", fmt.Sprintf("Base: as the kart stands by the journal since %s (%s; --from-profile ignores it).", localTime(p.setting.At), p.setting.ID.Short()))
+		}
+		for _, n := range []string{p.note, p.moved} {
+			if n != "" {
+				a.para("", sentence(n))
+			}
+		}
 	}
 	a.heading("Plans: less work against more proof")
 	a.printf("     %-36s%5s%8s%9s%9s%10s\n", "plan", "runs", "changes", "spanner", "± 95 %", "can show")
@@ -728,6 +891,8 @@ type dayVerdictOptions struct {
 	spreadDF           int
 	laps, force        bool
 	smallestSet        bool
+	journal            string
+	log                bool
 }
 
 func (a *app) dayVerdictCommand() *cobra.Command {
@@ -742,7 +907,10 @@ minus is quicker. The driver's words stand beside the clock.
 
 The spread between runs comes from the day's own spare runs, together with that
 of earlier days if the plan was made with one, or if --earlier or --spread with
---spread-df give it here.`,
+--spread-df give it here.
+
+--log tells the journal how each change that was taken from advice turned out,
+by the clock and by the driver's words, so that its rules are believed by it.`,
 		Example: `  kartwright day verdict day.toml
   kartwright day verdict day.toml --earlier spring.toml --svg day.svg --laps`,
 		Args: oneDay,
@@ -760,6 +928,8 @@ of earlier days if the plan was made with one, or if --earlier or --spread with
 	f.IntVar(&o.spreadDF, "spread-df", 0, "how many spare runs the spread was found from")
 	f.StringVar(&o.svg, "svg", "", "draw the runs with the drift line into this `FILE`.svg")
 	f.BoolVar(&o.force, "force", false, "overwrite the drawing if it is there already")
+	journalFlag(cmd, &o.journal)
+	f.BoolVar(&o.log, "log", false, "log how the changes that were taken from advice turned out")
 	f.BoolVar(&o.laps, "laps", false, "also list the laps that were left out, and other figures of each run")
 	return cmd
 }
@@ -805,11 +975,99 @@ func (a *app) runDayVerdict(file string, o dayVerdictOptions) error {
 			return err
 		}
 	}
+	var logged []journal.Record
+	var notes []string
+	var failed error
+	if o.log {
+		if logged, notes, err = a.logDay(d, v, o.journal); err != nil {
+			failed = couldNot{"the verdict was not logged: " + err.Error()}
+		}
+	}
 	if a.json {
-		return a.writeJSON(viewDayVerdict(d, v))
+		out := viewDayVerdict(d, v)
+		out.Logged, out.LogNotes = logged, notes
+		return errors.Join(a.writeJSON(out), failed)
 	}
 	a.printDayVerdict(d, v, o)
-	return nil
+	if o.log && failed == nil {
+		a.heading("Logged")
+		for _, e := range logged {
+			a.printEntry(e)
+		}
+		for _, n := range notes {
+			a.para("  - ", sentence(n))
+		}
+	}
+	return failed
+}
+
+// logDay logs how each change that was taken from advice turned out.
+func (a *app) logDay(d *testday.Day, v *testday.Verdict, path string) (entries []journal.Record, notes []string, err error) {
+	if path, err = a.hasJournal(pastFlags{journal: path}); err == nil && path == "" {
+		err = errors.New("there is no journal; name it with --journal")
+	}
+	if err != nil {
+		return nil, nil, err
+	}
+	err = a.withJournal(path, func(ctx context.Context, j *journal.Journal) error {
+		for _, e := range v.Effects {
+			c := d.Changes[e.Change]
+			if c.Advice == "" {
+				notes = append(notes, c.Name+" was not taken from advice in the journal, so no rule learns from it")
+				continue
+			}
+			r, err := j.Find(ctx, c.Advice)
+			if err != nil {
+				return err
+			}
+			adv, ok := r.(*journal.Advice)
+			if !ok {
+				return fmt.Errorf("entry %s, named by the change %q, is no advice", r.Head().ID.Short(), c.Name)
+			}
+			out := dayOutcome(adv, e, v.Pooled.DF)
+			out.At = a.Now()
+			if out.Judge() != nil {
+				notes = append(notes, c.Name+" cannot be told, by the clock or by the driver; nothing is logged of it")
+				continue
+			}
+			entries = append(entries, out)
+		}
+		if len(entries) == 0 {
+			return errors.New(strings.Join(notes, "; "))
+		}
+		notes = append(notes, "how the kart stands after the day is not logged: 'kartwright log add --set' or --did says it")
+		return j.Add(ctx, entries...)
+	})
+	if err != nil {
+		return nil, nil, err
+	}
+	return entries, notes, nil
+}
+
+// dayOutcome is what a day says of the advice that a change was taken from.
+func dayOutcome(adv *journal.Advice, e testday.Effect, df int) *journal.Outcome {
+	out := &journal.Outcome{Header: journal.Header{Kart: adv.Kart}, Advice: adv.ID, Followed: true, Note: "test day: " + e.Text}
+	if se, n := e.SE, float64(df); se > 0 && !math.IsInf(se, 1) && df > 0 && !math.IsNaN(e.Value) {
+		effect := e.Value
+		out.Effect, out.EffectSE, out.EffectDF = &effect, &se, &n
+	}
+	word, most, tie := testday.NoWord, 0, false
+	for _, f := range []testday.Feel{testday.Better, testday.Same, testday.Worse} {
+		switch n := e.Feel[f]; {
+		case n > most:
+			word, most, tie = f, n, false
+		case n == most:
+			tie = true
+		}
+	}
+	if most > 0 && !tie { // a driver who is of two minds has not spoken
+		for _, s := range adv.Symptoms {
+			if !strings.HasPrefix(s, "!") {
+				out.Verdicts = append(out.Verdicts, journal.SymptomVerdict{Symptom: s, Verdict: string(word)})
+			}
+		}
+	}
+	return out
 }
 
 func (a *app) printDayVerdict(d *testday.Day, v *testday.Verdict, o dayVerdictOptions) {

@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"kartwright/advisor/journal"
 	"kartwright/advisor/testday"
 )
 
@@ -12,7 +13,7 @@ import (
 
 type runJSON struct {
 	Run     int           `json:"run"`
-	Changes []int         `json:"changes"` // numbers from 1; none: the base
+	Changes []int         `json:"changes" jsonschema_description:"numbers from 1; none: the base"`
 	Name    string        `json:"name"`
 	State   string        `json:"state"`
 	Tyres   int           `json:"tyre_set"`
@@ -32,9 +33,9 @@ type dayMoveJSON struct {
 
 type proofJSON struct {
 	Change   string   `json:"change"`
-	Half     *float64 `json:"half_width_s,omitempty"`
-	Detect   *float64 `json:"can_show_s,omitempty"`
-	Variance *float64 `json:"variance_of_runs,omitempty"`
+	Half     *float64 `json:"half_width_s,omitempty" jsonschema_description:"half of the 95 % interval; missing if nothing can be proved"`
+	Detect   *float64 `json:"can_show_s,omitempty" jsonschema_description:"the difference that is shown four times in five"`
+	Variance *float64 `json:"variance_of_runs,omitempty" jsonschema_description:"of the effect, as a multiple of the variance between runs"`
 }
 
 type optionJSON struct {
@@ -42,11 +43,11 @@ type optionJSON struct {
 	Why         string      `json:"why"`
 	Order       string      `json:"order"`
 	Runs        int         `json:"runs"`
-	Steps       int         `json:"steps"`
+	Steps       int         `json:"steps" jsonschema_description:"changes put on or taken off"`
 	Minutes     float64     `json:"spanner_min"`
 	Longest     float64     `json:"longest_stop_min"`
 	DF          int         `json:"spare_runs"`
-	TrendFactor float64     `json:"trend_factor"`
+	TrendFactor float64     `json:"trend_factor" jsonschema_description:"how much of the proof a steady drift leaves, 0 to 1"`
 	Proof       []proofJSON `json:"proof"`
 }
 
@@ -57,8 +58,8 @@ type dayPlanJSON struct {
 	SpreadSD float64      `json:"spread_s"`
 	SpreadDF int          `json:"spread_df"`
 	Options  []optionJSON `json:"options"`
-	Chosen   int          `json:"chosen"` // place among the options, from 0
-	Apart    string       `json:"not_together,omitempty"`
+	Chosen   int          `json:"chosen" jsonschema_description:"place among the options, from 0"`
+	Apart    string       `json:"not_together,omitempty" jsonschema_description:"why changes cannot be on at once"`
 	Runs     []runJSON    `json:"runs"`
 	Saved    string       `json:"saved,omitempty"`
 }
@@ -119,8 +120,8 @@ type dayNextJSON struct {
 	Command  string      `json:"command"`
 	Recorded string      `json:"recorded"`
 	Anew     bool        `json:"planned_anew"`
-	Done     bool        `json:"done"` // no run is left
-	Runs     []runJSON   `json:"runs"` // those to come, the next one first
+	Done     bool        `json:"done" jsonschema_description:"no run is left"`
+	Runs     []runJSON   `json:"runs" jsonschema_description:"those to come, the next one first"`
 	Proof    []proofJSON `json:"expected_proof"`
 }
 
@@ -142,7 +143,7 @@ func viewEstimate(q testday.Estimate) estimateJSON {
 type effectJSON struct {
 	Change     string         `json:"change"`
 	Outcome    string         `json:"outcome"`
-	Effect     estimateJSON   `json:"effect"`
+	Effect     estimateJSON   `json:"effect" jsonschema_description:"changed minus base, minus is quicker"`
 	P          *float64       `json:"p,omitempty"`
 	Text       string         `json:"text"`
 	Detail     string         `json:"detail"`
@@ -150,8 +151,8 @@ type effectJSON struct {
 	With       int            `json:"runs_with"`
 	Feel       map[string]int `json:"feel"`
 	Driver     string         `json:"driver"`
-	Neighbours *float64       `json:"neighbours_s,omitempty"`
-	Naive      *float64       `json:"naive_s,omitempty"`
+	Neighbours *float64       `json:"neighbours_s,omitempty" jsonschema_description:"mean of each run with it minus its neighbours without"`
+	Naive      *float64       `json:"naive_s,omitempty" jsonschema_description:"what one run before and one after would have said, drift and all"`
 }
 
 type runResultJSON struct {
@@ -162,7 +163,7 @@ type runResultJSON struct {
 	Used     bool     `json:"used"`
 	Why      string   `json:"why_not,omitempty"`
 	Time     *float64 `json:"time_s,omitempty"`
-	Residual *float64 `json:"off_line_s,omitempty"`
+	Residual *float64 `json:"off_line_s,omitempty" jsonschema_description:"run minus what drift and changes explain"`
 	Odd      bool     `json:"odd"`
 	Kept     int      `json:"laps_kept"`
 	Laps     int      `json:"laps"`
@@ -190,11 +191,13 @@ type dayVerdictJSON struct {
 	SpreadSD float64            `json:"spread_s"`
 	SpreadDF int                `json:"spread_df"`
 	OwnDF    int                `json:"spare_runs_today"`
-	OwnRSS   float64            `json:"rss_today"`
+	OwnRSS   float64            `json:"rss_today" jsonschema_description:"residual sum of squares, s²"`
 	Separate string             `json:"track_and_tyres"`
 	Track    *estimateJSON      `json:"track_a_run,omitempty"`
 	Tyres    *estimateJSON      `json:"tyres_a_run,omitempty"`
 	Notes    []string           `json:"notes"`
+	Logged   []journal.Record   `json:"logged,omitempty" jsonschema_description:"with --log: the entries of the journal"`
+	LogNotes []string           `json:"log_notes,omitempty" jsonschema_description:"with --log: what was not logged and why"`
 }
 
 func viewDayVerdict(d *testday.Day, v *testday.Verdict) dayVerdictJSON {

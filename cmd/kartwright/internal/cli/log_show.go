@@ -610,7 +610,7 @@ func (a *app) runLogLearned(o logShowOptions) error {
 		if err != nil {
 			return err
 		}
-		out := logLearnedJSON{Command: "log show", Journal: j.Path, Kart: k.Name, Rules: []learnedRuleJSON{}, Changes: changesTried(tries)}
+		out := logLearnedJSON{Command: "log learned", Journal: j.Path, Kart: k.Name, Rules: []learnedRuleJSON{}, Changes: changesTried(tries)}
 		for _, r := range set.Rules() {
 			l, ok := learned[r.ID]
 			if !ok {

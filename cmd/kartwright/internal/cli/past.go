@@ -108,6 +108,19 @@ func (a *app) lookBack(f pastFlags, k *profile.Kart) (p *past, err error) {
 	return p, nil
 }
 
+// learnedOf reads what the journal knows of the rules, for the kart that is
+// named; nothing if there is no journal.
+func (a *app) learnedOf(f pastFlags, kart string) (*past, error) {
+	if path, err := a.hasJournal(f); err != nil || path == "" {
+		return nil, err
+	}
+	k, _, err := a.loadKart(kart)
+	if err != nil {
+		return nil, err
+	}
+	return a.lookBack(f, k)
+}
+
 // stands returns the kart as it stands by the journal.
 func (p *past) stands(k *profile.Kart) *profile.Kart {
 	if p == nil || p.setting == nil {
@@ -264,6 +277,9 @@ func (p *past) view(out *adviceJSON, adv *advisor.Advice) {
 }
 
 func (p *past) viewReasons(list []reasonJSON) {
+	if p == nil {
+		return
+	}
 	for i, r := range list {
 		list[i].Record = p.record(r.Rule)
 	}

@@ -156,7 +156,7 @@ func (a *app) runRulesNew(o newRuleOptions) error {
 		a.para("", fmt.Sprintf("For %s the answer is %s by %s (belief %.2f).", situation, wish(m, trial.Verdict.Direction), ruleset.FormatSize(trial.Verdict.Amount, m.Unit), max(trial.Verdict.Net, -trial.Verdict.Net)))
 	default:
 		a.para("", fmt.Sprintf("For %s it fires, but does not win: more confidence, or a [[change]] of what is against it.", situation))
-		a.printWhy(voc, trial.Verdict)
+		a.printWhy(voc, trial.Verdict, nil)
 	}
 	if len(found) > 0 {
 		a.printf("\n")

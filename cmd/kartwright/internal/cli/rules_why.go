@@ -20,6 +20,8 @@ type whyOptions struct {
 	facts factFlags
 	moves []string
 	all   bool
+	kart  string
+	past  pastFlags
 }
 
 func (a *app) rulesWhyCommand() *cobra.Command {
@@ -30,7 +32,9 @@ func (a *app) rulesWhyCommand() *cobra.Command {
 		Long: `why takes a situation, with the flags of advise, and shows for each move which
 rules fired for the answer, which were overruled, and which asked to leave the
 move alone; which rules one condition kept from firing; and what would have to
-be otherwise for another answer. It looks at rules only, not at a kart.`,
+be otherwise for another answer. It looks at rules only, not at a kart; but if
+you keep a journal, each rule counts as much as what came of it on your kart
+lets it, and the answer says so.`,
 		Example: `  kartwright rules why --symptom understeer/entry --track tight --grip 6/10
   kartwright rules why -s oversteer/exit --grip high --move caster`,
 		Args: noArgs,
@@ -40,6 +44,8 @@ be otherwise for another answer. It looks at rules only, not at a kart.`,
 	o.facts.add(cmd)
 	f := cmd.Flags()
 	f.StringArrayVar(&o.moves, "move", nil, "only this `MOVE`, such as caster; may be repeated")
+	kartFlag(cmd, &o.kart)
+	o.past.add(cmd)
 	f.BoolVar(&o.all, "all", false, "list every rule that nearly fired, not only the first of them")
 	return cmd
 }
@@ -80,9 +86,17 @@ func (a *app) runRulesWhy(o whyOptions) error {
 	if len(facts.Symptoms) == 0 {
 		return usagef("say what the kart does, for example --symptom understeer/entry\nRun 'kartwright rules why --help' for usage.")
 	}
+	if _, err := set.Compile(facts); err != nil {
+		return usageError{err}
+	}
+	p, err := a.learnedOf(o.past, o.kart)
+	if err != nil {
+		return err
+	}
+	set = p.teach(set)
 	res, err := set.Evaluate(facts)
 	if err != nil {
-		return usageError{err}
+		return err
 	}
 	accounts, err := set.Explain(facts)
 	if err != nil {
@@ -104,6 +118,7 @@ func (a *app) runRulesWhy(o whyOptions) error {
 		}
 		for _, v := range res.Verdicts {
 			out.Verdicts = append(out.Verdicts, viewVerdict(v, moveWord(voc, v.Move)))
+			p.viewReasons(out.Verdicts[len(out.Verdicts)-1].Rules)
 		}
 		for _, c := range res.Checks {
 			out.Checks = append(out.Checks, checkJSON{c.Text, list(c.Rules)})
@@ -117,7 +132,7 @@ func (a *app) runRulesWhy(o whyOptions) error {
 		a.heading("No rule speaks about a move")
 	}
 	for _, v := range res.Verdicts {
-		a.printWhy(voc, v)
+		a.printWhy(voc, v, p)
 	}
 	if len(res.Checks) > 0 && len(o.moves) == 0 {
 		a.heading("To be checked first")
@@ -250,7 +265,7 @@ func flipsOf(flips []rules.Flip, wanted func(move string) bool) []rules.Flip {
 	return out
 }
 
-func (a *app) printWhy(voc rules.Vocabulary, v rules.Verdict) {
+func (a *app) printWhy(voc rules.Vocabulary, v rules.Verdict, p *past) {
 	m := moveWord(voc, v.Move)
 	title := capital(m.Title) + ": "
 	switch stance := author.Stance(v); {
@@ -293,6 +308,9 @@ func (a *app) printWhy(voc rules.Vocabulary, v rules.Verdict) {
 					limit = "severity" // the symptom's grade is that of its severity
 				}
 				text += fmt.Sprintf(", held back by %s (%.2f)", limit, f.Grade)
+			}
+			if r := p.record(f.Rule.ID); r != "" {
+				text += fmt.Sprintf(", %s: confidence %.2f counts as %.2f", r, f.Rule.Confidence, f.Rule.Confidence*p.learned[f.Rule.ID].Factor(f.Rule.Confidence))
 			}
 			if !f.Counted {
 				text += "; " + f.CoveredBy + " stands for its family"

@@ -41,6 +41,8 @@ func compile(t *testing.T, name string) *validator.Schema {
 func TestAnswersMatchTheirSchemas(t *testing.T) {
 	fresh := filepath.Join(t.TempDir(), "new.toml")
 	fitKart, fitReadings := fitFiles(t)
+	dir := t.TempDir()
+	log, day, tables := " --journal "+filepath.Join(dir, "journal.db"), filepath.Join(dir, "day.toml"), filepath.Join(dir, "all.jsonl")
 	covered := map[string]bool{}
 	for _, tt := range []struct {
 		answer string
@@ -98,6 +100,27 @@ func TestAnswersMatchTheirSchemas(t *testing.T) {
 		{"measure check", 1, "measure check --left-camber=-5deg --right-camber=-0.5deg"},
 		{"measure gauge", 0, "measure gauge --reading 7mm --write present --kart " + mine(t)},
 		{"measure check", 0, "measure check --left-camber=-1deg --right-camber=-1.5deg --write standard --kart " + mine(t)},
+		{"advise", 0, "advise -s understeer/entry --track tight --log" + log},
+		{"log add", 0, "log add pushes|on|entry --grip 6/10 --laps 48.61|48.42 --set caster|screw+=1/2|turn --reading left|camber=-0.4deg" + log},
+		{"log outcome", 0, "log outcome worse --effect 0.1 --se 0.05 --df 4" + log},
+		{"advise", 0, "advise -s understeer/entry --track tight --why" + log},
+		{"rules why", 0, "rules why -s understeer/entry --track tight" + log},
+		{"log show", 0, "log show" + log},
+		{"log learned", 0, "log show --learned" + log},
+		{"log compare", 0, "log compare last last" + log},
+		{"log undo", 0, "log undo --log" + log},
+		{"log standard", 0, "log standard" + log},
+		{"day plan", 0, "day plan -s understeer/entry --track tight --take 1 --save " + day + " --log" + log},
+		{"day plan", 0, "day plan --advice last --runs 4" + log},
+		{"day next", 0, "day next " + day + " --laps 48.60|48.55|48.52|48.58 --feel same"},
+		{"day next", 0, "day next " + day + " --laps 48.40|48.35|48.32|48.38 --feel better"},
+		{"day next", 0, "day next " + day + " --laps 48.41|48.33|48.34|48.37 --feel better"},
+		{"day next", 0, "day next " + day + " --laps 48.61|48.53|48.54|48.57"},
+		{"day verdict", 0, "day verdict " + day + " --log" + log},
+		{"log strike", 0, "log strike LAST" + log},
+		{"log export", 0, "log export " + tables + log},
+		{"log import", 0, "log import " + tables + log},
+		{"log backup", 0, "log backup " + filepath.Join(dir, "copy.db") + log},
 		{"failure", 2, "dial"},
 		{"failure", 1, "kart check none.toml"},
 		{"failure", 3, "kart check " + broken(t)},
@@ -106,6 +129,9 @@ func TestAnswersMatchTheirSchemas(t *testing.T) {
 		args := strings.Split(tt.args, " ")
 		for i := range args {
 			args[i] = strings.ReplaceAll(args[i], "|", " ")
+			if args[i] == "LAST" {
+				args[i] = lastEntry(t, filepath.Join(dir, "journal.db"))
+			}
 		}
 		status, out, errs := run(append([]string{"--json"}, args...)...)
 		if status != tt.status {
@@ -132,6 +158,15 @@ func TestAnswersMatchTheirSchemas(t *testing.T) {
 			t.Errorf("no command here answers %q", name)
 		}
 	}
+}
+
+// lastEntry is the ID of the latest entry of a journal.
+func lastEntry(t *testing.T, path string) string {
+	_, out, errs := run("--json", "log", "show", "--limit", "1", "--journal", path)
+	var v struct{ Entries []struct{ ID string } }
+	require.NoError(t, json.Unmarshal([]byte(out), &v), errs)
+	require.Len(t, v.Entries, 1)
+	return v.Entries[0].ID
 }
 
 // mine is a profile that may be written to.
