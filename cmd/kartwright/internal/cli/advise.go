@@ -362,11 +362,7 @@ func (a *app) printReasonList(fired []rules.Firing, p *past) {
 			a.printf("  and more (--why)\n")
 			return
 		}
-		text := sentence(f.Rule.Because)
-		if r := p.record(f.Rule.ID); r != "" {
-			text += " (" + r + ")"
-		}
-		a.para("  - ", text)
+		a.para("  - ", p.because([]rules.Firing{f}))
 	}
 }
 
@@ -416,7 +412,7 @@ func (a *app) printAlternatives(adv *advisor.Advice, p *past) {
 				a.printf("  and %d weaker ones\n", len(adv.Alternatives)-i)
 				break
 			}
-			a.para("  - ", fmt.Sprintf("%s %s (confidence %.2f). %s", s.Title(), a.amountText(&s), math.Abs(s.Verdict.Net), sentence(firstReason(s.For))))
+			a.para("  - ", fmt.Sprintf("%s %s (confidence %.2f). %s", s.Title(), a.amountText(&s), math.Abs(s.Verdict.Net), p.because(s.For)))
 			if t := p.tried(&s, adv.Request); t != nil {
 				a.para("    ", sentence(t.Text))
 			}

@@ -161,6 +161,17 @@ func (p *past) record(rule string) string {
 	return ""
 }
 
+// because is the first reason, with how often its rule helped.
+func (p *past) because(fired []rules.Firing) string {
+	text := sentence(firstReason(fired))
+	if len(fired) > 0 {
+		if r := p.record(fired[0].Rule.ID); r != "" {
+			text += " (" + r + ")"
+		}
+	}
+	return text
+}
+
 // triedJSON is what came of the same change under the same conditions.
 type triedJSON struct {
 	Times  int     `json:"times"`
