@@ -29,6 +29,7 @@ type serveOptions struct {
 	rules []string
 	club  string
 	words wordFlags
+	past  pastFlags
 	port  int
 	lan   bool
 }
@@ -45,9 +46,9 @@ of it, a job card to print, the rules. It ends with Ctrl-C.
 Only this machine can open it. With --lan phones in the same network can, each
 by an address that works once; the command shows it, also as a square code to
 photograph, and makes the next one when it was used. Whoever has been let in can
-read the kart, ask for advice and change the club's rules, and others in the
-network may read along, as the page is not encrypted: do not use it in a network
-that you do not trust.
+read the kart, ask for advice and change the club's rules and the log, and others
+in the network may read along, as the page is not encrypted: do not use it in a
+network that you do not trust.
 
 --club names the club's own rule file, which the page can edit; it is made when
 it is saved for the first time.`,
@@ -64,6 +65,8 @@ it is saved for the first time.`,
 	kartFlag(cmd, &o.kart)
 	rulesFlag(cmd, &o.rules)
 	o.words.add(cmd)
+	o.past.add(cmd)
+	o.past.addProfile(cmd)
 	f := cmd.Flags()
 	f.StringVar(&o.club, "club", "", "the club's own rule `FILE`.toml, to be edited on the page")
 	f.IntVar(&o.port, "port", 7410, "`PORT` to listen on; 0 takes any that is free")
@@ -93,6 +96,10 @@ func (a *app) site(o serveOptions) (*web.Site, error) {
 	if c.Words, err = a.lexicon(o.words); err != nil {
 		return nil, err
 	}
+	if _, err := a.hasJournal(o.past); err != nil {
+		return nil, err
+	}
+	c.Log = a.pageLog(o.past)
 	s, found, err := web.New(c)
 	if diag.HasErrors(found) {
 		return nil, fileError{found}
@@ -209,7 +216,7 @@ func (a *app) announce(local string, others []string) {
 		a.printf("The page is at %s on this machine. Ctrl-C ends it.\n", local)
 		if len(others) > 0 {
 			a.printf("\n")
-			a.para("", "A phone in the same network opens it, once, at the address below. It can then read the kart, ask for advice and change the club's rules. Nothing is encrypted: only use a network that you trust.")
+			a.para("", "A phone in the same network opens it, once, at the address below. It can then read the kart, ask for advice and change the club's rules and the log. Nothing is encrypted: only use a network that you trust.")
 			for _, o := range others {
 				a.printf("\n  %s\n", o)
 			}

@@ -54,7 +54,7 @@ func firstAddress(t *testing.T, out *bufio.Scanner) string {
 }
 
 func TestServe(t *testing.T) {
-	url := firstAddress(t, served(t, serveOptions{words: wordFlags{language: "en"}}))
+	url := firstAddress(t, served(t, serveOptions{words: wordFlags{language: "en"}, past: pastFlags{none: true}}))
 	if !strings.HasPrefix(url, "http://127.0.0.1:") {
 		t.Errorf("without --lan the page is at %s, want the loopback address", url)
 	}
@@ -76,7 +76,7 @@ func TestServeLAN(t *testing.T) {
 	if len(ips) == 0 {
 		t.Skip("this machine is in no network")
 	}
-	out := served(t, serveOptions{lan: true, words: wordFlags{language: "en"}})
+	out := served(t, serveOptions{lan: true, words: wordFlags{language: "en"}, past: pastFlags{none: true}})
 	local := firstAddress(t, out)
 	other := firstAddress(t, out)
 	if !strings.HasPrefix(local, "http://127.0.0.1:") || !strings.Contains(other, ips[0]) || !strings.Contains(other, "/enter?key=") {
@@ -92,6 +92,65 @@ func TestServeLAN(t *testing.T) {
 	require.NoError(t, res.Body.Close())
 	if res.StatusCode != http.StatusForbidden {
 		t.Errorf("a device without a key is answered with %d, want 403", res.StatusCode)
+	}
+}
+
+// What is logged on the page is in the journal of the commands, and the other
+// way round: an answer is logged, judged, and known of the next time.
+func TestServeLog(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "journal.db")
+	getenv := func(name string) string { return map[string]string{"KARTWRIGHT_JOURNAL": path}[name] }
+	a := &app{App: App{Out: io.Discard, Err: io.Discard, Getenv: getenv, Now: func() time.Time { return noon }}}
+	site, err := a.site(serveOptions{words: wordFlags{language: "en"}})
+	require.NoError(t, err)
+	ask := func(method, target, form string) string {
+		t.Helper()
+		for range 2 {
+			r, err := site.Respond(method, target, "application/x-www-form-urlencoded", "", []byte(form))
+			require.NoError(t, err)
+			if r.Status == http.StatusSeeOther {
+				method, target, form = http.MethodGet, r.Location, ""
+				continue
+			}
+			if r.Status != http.StatusOK {
+				t.Fatalf("%s %s is answered with %d:\n%s", method, target, r.Status, r.Body)
+			}
+			return string(r.Body)
+		}
+		t.Fatalf("%s leads round in circles", target)
+		return ""
+	}
+	says := func(what, body string, parts ...string) {
+		t.Helper()
+		for _, p := range parts {
+			if !strings.Contains(body, p) {
+				t.Errorf("%s does not say %q:\n%s", what, p, body)
+			}
+		}
+	}
+	const said = "say=bind&phase=exit&track=tight&kart=alder"
+	says("the log before anything", ask("GET", "/log?kart=alder", ""), "Nothing is logged for kart Alder yet")
+	if _, err := os.Stat(path); err == nil {
+		t.Error("looking at the log made a journal")
+	}
+	says("the answer", ask("GET", "/answer?"+said, ""), "Log this answer", "Try first: more caster")
+	kept := ask("POST", "/log", said)
+	says("the log", kept, "Logged as advice", "How was it?", "More caster by")
+	id := regexp.MustCompile(`name="id" value="([^"]+)"`).FindStringSubmatch(kept)
+	require.NotNil(t, id)
+	says("the log after the run", ask("POST", "/log/outcome?kart=alder", "verdict=worse&id="+id[1]), "Logged", "worse", "Compare, or go back to it")
+	says("the next answer", ask("GET", "/answer?"+said, ""), "by the log", "would come first by the rules, but it was tried")
+	out := &bytes.Buffer{}
+	status := Main(App{In: strings.NewReader(""), Out: out, Err: out, Getenv: getenv, Now: func() time.Time { return noon }}, []string{"log", "show", "--kart", "alder"})
+	if status != 0 || !strings.Contains(out.String(), "worse") {
+		t.Errorf("the command's log has status %d and says:\n%s", status, out)
+	}
+	for _, form := range []string{"verdict=worse&id=nothing", "verdict=fine&id=" + id[1]} {
+		r, err := site.Respond(http.MethodPost, "/log/outcome?kart=alder", "application/x-www-form-urlencoded", "", []byte(form))
+		require.NoError(t, err)
+		if r.Status != http.StatusUnprocessableEntity {
+			t.Errorf("a verdict of %s is answered with %d, want 422", form, r.Status)
+		}
 	}
 }
 

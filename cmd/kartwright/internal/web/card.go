@@ -67,7 +67,7 @@ func (s *Site) card(w http.ResponseWriter, r *http.Request) error {
 	if problem != "" {
 		return failf(http.StatusUnprocessableEntity, "there is no job card: %s", problem)
 	}
-	adv, err := advisor.Advise(advisor.Request{Kart: a.kart.Kart, Rules: a.rules.set, Facts: a.facts})
+	adv, err := s.advise(a)
 	if err != nil {
 		return err
 	}

@@ -24,6 +24,9 @@ func inline(svg string) template.HTML { return template.HTML(ownStyle.ReplaceAll
 // drawMove draws what is done to an adjuster, or returns "" for a kind that
 // words say better.
 func drawMove(m advisor.Move, side frontend.Side, u geometry.Units) template.HTML {
+	if f, ok := m.Adjuster.(adjust.Fine); ok && f.Negligible(m.From, m.To) {
+		return "" // it may stay as it is
+	}
 	do := m.Adjuster.Move(m.From, m.To, u)
 	title := capital(side.String()) + ": " + m.Name
 	if w, ok := m.Adjuster.(adjust.Wraps); ok && w.Wraps() {

@@ -269,6 +269,10 @@ type answerView struct {
 	Missing, Turning []string
 	Fired            []firedView
 	Near, Silent     int
+	Stands           string   // since when the kart stands as it does, by the log
+	Past             []string // what the log knows of the first change
+	CanLog           bool
+	Fields           string       // of the form's words, to log the answer
 	Again            template.URL // the form with what was said
 	All              template.URL // the rules with what they made of it
 }
@@ -339,11 +343,11 @@ func (s *Site) answer(w http.ResponseWriter, r *http.Request) error {
 		}
 		return s.render(w, r, http.StatusUnprocessableEntity, "say", "What does the kart do?", f)
 	}
-	adv, err := advisor.Advise(advisor.Request{Kart: a.kart.Kart, Rules: a.rules.set, Facts: a.facts})
+	adv, err := s.advise(a)
 	if err != nil {
 		return err
 	}
-	v, err := viewAdvice(adv, a, r.URL.Query(), units(r))
+	v, err := s.viewAdvice(adv, a, r.URL.Query(), units(r))
 	if err != nil {
 		return err
 	}
@@ -354,7 +358,7 @@ func (s *Site) answer(w http.ResponseWriter, r *http.Request) error {
 	return s.render(w, r, http.StatusOK, "answer", title, v)
 }
 
-func viewAdvice(adv *advisor.Advice, a asked, q url.Values, u geometry.Units) (*answerView, error) {
+func (s *Site) viewAdvice(adv *advisor.Advice, a asked, q url.Values, u geometry.Units) (*answerView, error) {
 	voc := adv.Request.Rules.Vocabulary()
 	var said []string
 	for _, x := range adv.Request.Facts.Symptoms {
@@ -367,6 +371,16 @@ func viewAdvice(adv *advisor.Advice, a asked, q url.Values, u geometry.Units) (*
 		Said: strings.Join(said, "; "), Conditions: strings.Join(conditions, ", "), Kart: a.kart.Kart.Name, Demo: !a.kart.Own,
 		Unusual: adv.Unusual, Uneven: adv.Uneven, Status: adv.Status, Unsaid: unsaid, Again: link("/", q), All: link("/rules", q),
 		Missing: flips(voc, adv.Missing, adv.First), Turning: flips(voc, adv.Turning, adv.First),
+	}
+	v.CanLog, v.Fields = s.log != nil, q.Encode()
+	if p := a.kart.past; p != nil {
+		v.Stands = p.Since
+		if p.Note != "" {
+			v.Past = append(v.Past, p.Note)
+		}
+		if adv.First != nil {
+			v.Past = append(v.Past, p.About(adv.First, adv)...)
+		}
 	}
 	if a.heard != nil {
 		v.Understood = a.heard.Say()

@@ -37,6 +37,8 @@ type Config struct {
 	Club Club
 	// Words reads what a driver says.
 	Words *complaint.Lexicon
+	// Log is the journal; nil for a page that keeps none.
+	Log Log
 }
 
 // Club is a rule file of the owner's that the page may edit.
@@ -52,6 +54,7 @@ type Club struct {
 // Site answers the page's requests.
 type Site struct {
 	words *complaint.Lexicon
+	log   Log
 	pages map[string]*template.Template
 
 	ruleFS fs.FS
@@ -75,19 +78,20 @@ type garaged struct {
 	Key  string
 	Kart *profile.Kart
 	Own  bool
+	past *Past // what the log knows of it
 }
 
 // New loads the rules and the karts. What is wrong with them is returned as
 // findings; an error among them leaves no site.
 func New(c Config) (*Site, []diag.Diagnostic, error) {
-	s := &Site{words: c.Words, ruleFS: c.RuleFS, names: c.Rules, club: c.Club}
+	s := &Site{words: c.Words, log: c.Log, ruleFS: c.RuleFS, names: c.Rules, club: c.Club}
 	state, found := s.loadRules(c.Club.Text)
 	if diag.HasErrors(found) {
 		return nil, found, nil
 	}
 	s.rules = state
 	if c.Kart != nil {
-		s.karts = append(s.karts, garaged{"own", c.Kart, true})
+		s.karts = append(s.karts, garaged{Key: "own", Kart: c.Kart, Own: true})
 	}
 	for _, name := range demo.Names() {
 		data, _ := demo.Read(name)
@@ -95,7 +99,7 @@ func New(c Config) (*Site, []diag.Diagnostic, error) {
 		if diag.HasErrors(bad) {
 			return nil, bad, nil
 		}
-		s.karts = append(s.karts, garaged{name, k, false})
+		s.karts = append(s.karts, garaged{Key: name, Kart: k})
 	}
 	var err error
 	s.pages, err = parsePages()
@@ -185,7 +189,7 @@ func (s *Site) firstKart() string {
 type section struct{ Path, Name string }
 
 var sections = []section{
-	{"/", "Say it"}, {"/turn", "Turn it"}, {"/measure", "Measure it"}, {"/learn", "Learn it"}, {"/rules", "Rules"}, {"/karts", "Karts"},
+	{"/", "Say it"}, {"/turn", "Turn it"}, {"/measure", "Measure it"}, {"/learn", "Learn it"}, {"/log", "Log"}, {"/rules", "Rules"}, {"/karts", "Karts"},
 }
 
 // Routes returns the site's pages without the checks of Handler.
@@ -201,6 +205,9 @@ func (s *Site) routes() *http.ServeMux {
 		"GET /learn/{topic}": s.lesson,
 		"GET /learn/try":     s.tryPage,
 		"GET /learn/quiz":    s.quiz,
+		"GET /log":           s.logPage,
+		"POST /log":          s.logKeep,
+		"POST /log/outcome":  s.logJudge,
 		"GET /rules":         s.ruleList,
 		"GET /rules/{id}":    s.rulePage,
 		"GET /club":          s.clubPage,
@@ -284,8 +291,8 @@ func units(r *http.Request) geometry.Units {
 	return geometry.Units{Inches: strings.Contains(u, "inch"), Minutes: strings.Contains(u, "minute")}
 }
 
-// chosenKart is the kart that the request names, or the one chosen before. The
-// choice is remembered.
+// chosenKart is the kart that the request names, or the one chosen before, as it
+// stands by the log. The choice is remembered.
 func (s *Site) chosenKart(w http.ResponseWriter, r *http.Request) (garaged, error) {
 	if key := r.FormValue(kartParam); key != "" {
 		g, err := s.kart(key)
@@ -295,12 +302,16 @@ func (s *Site) chosenKart(w http.ResponseWriter, r *http.Request) (garaged, erro
 		if key != cookie(r, kartParam) {
 			setCookie(w, kartParam, key)
 		}
-		return g, nil
+		return s.recall(g)
 	}
 	if g, err := s.kart(cookie(r, kartParam)); err == nil {
-		return g, nil
+		return s.recall(g)
 	}
-	return s.kart(s.firstKart())
+	g, err := s.kart(s.firstKart())
+	if err != nil {
+		return g, err
+	}
+	return s.recall(g)
 }
 
 // render answers with a page.

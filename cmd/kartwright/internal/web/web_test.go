@@ -177,7 +177,7 @@ func pagesOf() []string {
 	return []string{
 		"/", "/?say=understeer&phase=entry", said, "/answer?say=bind&phase=exit&track=tight", "/answer?say=play", "/card?say=bind&phase=exit&track=tight",
 		"/turn", "/turn?kart=cedar&apart=on", "/turn?kart=dogwood", "/turn?kart=elm", "/turn?l0=1&go=hold", "/card?kart=alder&at=1,0,0_1,0,0", "/rules", "/rules?say=understeer&phase=entry", "/rules?search=caster", "/club", "/karts",
-		"/measure", "/measure?left_camber=-1.0+±+0.1+deg&right_camber=-1.5+±+0.1+deg&kart=alder", "/learn", "/learn/caster", "/learn/ackermann?wheels=20&kart=birch", "/learn/try", "/learn/try?changes=caster+%2B1deg%0Afront+5+mm+wider", "/learn/quiz", "/learn/quiz?seed=1&done=1&a0=0&a1=1",
+		"/log", "/measure", "/measure?left_camber=-1.0+±+0.1+deg&right_camber=-1.5+±+0.1+deg&kart=alder", "/learn", "/learn/caster", "/learn/ackermann?wheels=20&kart=birch", "/learn/try", "/learn/try?changes=caster+%2B1deg%0Afront+5+mm+wider", "/learn/quiz", "/learn/quiz?seed=1&done=1&a0=0&a1=1",
 	}
 }
 

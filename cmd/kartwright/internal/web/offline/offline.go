@@ -16,7 +16,6 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"runtime"
 	"strings"
 
 	"kartwright/cmd/kartwright/internal/web"
@@ -108,10 +107,7 @@ func goRoot(goTool string) (string, error) {
 	if err != nil {
 		return "", fmt.Errorf("go env GOROOT: %w", err)
 	}
-	if root := strings.TrimSpace(string(out)); root != "" {
-		return root, nil
-	}
-	return runtime.GOROOT(), nil
+	return strings.TrimSpace(string(out)), nil
 }
 
 //go:embed shell.html shell.js
