@@ -124,7 +124,7 @@ func (a *app) summary(r journal.Record) string {
 			parts = append(parts, sayReading(v.Symptom)+": "+v.Verdict)
 		}
 		if e.Effect != nil {
-			parts = append(parts, fmt.Sprintf("lap time %+.3f s ± %.3f s (df %g)", *e.Effect, *e.EffectSE, *e.EffectDF))
+			parts = append(parts, fmt.Sprintf("lap time %+.3f s, standard error %.3f s (df %g)", *e.Effect, *e.EffectSE, *e.EffectDF))
 		}
 		add("for advice ", e.Advice.Short())
 		add("", e.Note)
@@ -241,6 +241,11 @@ func (a *app) runLogShow(o logShowOptions, args []string) error {
 			}
 			a.printWhole(r, struck)
 			return nil
+		}
+		if k, _, err := a.loadKart(o.kart); err == nil { // --kart may name a kart without a profile
+			if err := a.askPending(ctx, j, k); err != nil {
+				return err
+			}
 		}
 		rs, err := j.Recent(ctx, filter)
 		if err != nil {

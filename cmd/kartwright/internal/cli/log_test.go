@@ -115,3 +115,49 @@ func TestParseReading(t *testing.T) {
 		}
 	}
 }
+
+// Advice that was logged is asked about at the next occasion at a terminal,
+// until somebody has spoken, and never when answers are piped.
+func TestPendingAdviceIsAskedAbout(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "journal.db")
+	args := []string{"advise", "-s", "understeer/entry", "--track", "tight"}
+	status, out, errs := logRun(t, path, "2026-05-03T09:00:00Z", "never read\n", append(args, "--log")...)
+	if status != 0 || errs != "" || !strings.Contains(out, "Began a new journal") {
+		t.Fatalf("advise --log at a terminal: status %d, asked %q", status, errs)
+	}
+	for _, tt := range []struct {
+		name, at, typed string
+		args            []string
+		asked           int
+		learned         string
+	}{
+		{"piped", "2026-05-03T10:00:00Z", "", args, 0, "Nothing is learned"},
+		{"as JSON", "2026-05-03T10:00:00Z", "worse\n", append([]string{"--json"}, args...), 0, "Nothing is learned"},
+		{"for another kart", "2026-05-03T10:00:00Z", "worse\n", append([]string{"--kart", "cedar"}, args...), 0, "Nothing is learned"},
+		{"weeks later", "2026-06-03T10:00:00Z", "worse\n", args, 0, "Nothing is learned"},
+		{"later", "2026-05-03T10:00:00Z", "\n", args, 1, "Nothing is learned"},
+		{"a slip and an answer", "2026-05-03T10:00:00Z", "wrose\nworse\n", []string{"log", "add", "still pushes", "--laps", "48.6"}, 2, "helped 0 of 1 time"},
+		{"once more", "2026-05-03T11:00:00Z", "better\n", args, 0, "helped 0 of 1 time"},
+	} {
+		status, out, errs := logRun(t, path, tt.at, tt.typed, tt.args...)
+		if n := strings.Count(errs, "better, same, worse, or not tried?"); status != 0 || n != tt.asked {
+			t.Errorf("%s: status %d, asked %d times, want %d: %s%s", tt.name, status, n, tt.asked, errs, out)
+		}
+		if _, out, _ := logRun(t, path, tt.at, "", "log", "show", "--learned"); !strings.Contains(out, tt.learned) {
+			t.Errorf("%s: what is learned is %q, want %q in it", tt.name, out, tt.learned)
+		}
+	}
+	// The session that was logged just before is the one that showed it.
+	_, out, _ = logRun(t, path, "2026-05-03T12:00:00Z", "", "--json", "log", "show", "--kind", "outcome")
+	if !strings.Contains(out, `"session_id": "`) {
+		t.Errorf("the outcome names no session: %s", out)
+	}
+
+	status, _, _ = logRun(t, path, "2026-05-03T13:00:00Z", "", append(args, "--log")...)
+	require.Zero(t, status)
+	_, _, errs = logRun(t, path, "2026-05-03T14:00:00Z", "not tried\n", args...)
+	_, _, again := logRun(t, path, "2026-05-03T14:10:00Z", "worse\n", args...)
+	if !strings.Contains(errs, "not tried?") || again != "" {
+		t.Errorf("advice that was not tried is asked about with %q and then %q", errs, again)
+	}
+}
