@@ -10,47 +10,6 @@ import (
 	"kartwright/rules"
 )
 
-// weight prints what a wheel carries, as scales show it.
-func weight(f loads.Force) string { return fmt.Sprintf("%.1f kg", float64(f)/loads.G) }
-
-// rearText says how the inner rear wheel stands.
-func rearText(b advisor.InBend, u geometry.Units) string {
-	if b.Lift > 0 {
-		return u.Length(b.Lift) + " up"
-	}
-	return weight(b.Load)
-}
-
-// liftsText says when the inner rear wheel lifts.
-func liftsText(b advisor.InBend, u geometry.Units) string {
-	if !b.Lifts {
-		return "does not lift"
-	}
-	if b.LiftsAt <= 0 {
-		return "straight ahead"
-	}
-	return degree1(b.LiftsAt, u)
-}
-
-// degree1 prints an angle of the steering, of which hundredths mean nothing.
-func degree1(a geometry.Angle, u geometry.Units) string {
-	if u.Minutes {
-		return u.Angle(a)
-	}
-	return fmt.Sprintf("%.1f°", a.Degrees())
-}
-
-// effortText prints how heavy the steering is, as a multiple.
-func effortText(ratio float64) string {
-	switch {
-	case math.IsNaN(ratio) || math.IsInf(ratio, 0):
-		return "not to be compared"
-	case math.Abs(ratio-1) < 0.005:
-		return "as heavy as before"
-	}
-	return fmt.Sprintf("%.2f × as heavy as before", ratio)
-}
-
 // bendRow is one line about a bend.
 type bendRow struct {
 	name string
@@ -60,8 +19,8 @@ type bendRow struct {
 func (a *app) bendRows() []bendRow {
 	u := a.units
 	return []bendRow{
-		{"inner rear wheel", func(b advisor.InBend) string { return rearText(b, u) }},
-		{"lifts, steering at", func(b advisor.InBend) string { return liftsText(b, u) }},
+		{"inner rear wheel", func(b advisor.InBend) string { return b.SayRear(u) }},
+		{"lifts, steering at", func(b advisor.InBend) string { return b.SayLifts(u) }},
 		{"outer front camber", func(b advisor.InBend) string { return u.Angle(b.OuterCamber) }},
 	}
 }
@@ -76,7 +35,7 @@ func (a *app) printEffects(p *advisor.Plan, spoke []rules.Firing) {
 	}
 	a.heading(fmt.Sprintf("In a slow bend (%v)", e.Bend))
 	a.printBend(e.Before, e.After)
-	a.printf("  %s%s\n", pad("steering", 20), effortText(e.EffortRatio()))
+	a.printf("  %s%s\n", pad("steering", 20), advisor.SayEffort(e.EffortRatio()))
 	for _, s := range append(p.Contradicted(e, spoke), e.Small...) {
 		a.para("  - ", sentence(s))
 	}
@@ -85,7 +44,7 @@ func (a *app) printEffects(p *advisor.Plan, spoke []rules.Firing) {
 
 // loadsCaveat says what the figures of a bend rest on.
 func (a *app) loadsCaveat(b advisor.Bend, column geometry.Angle, assumed, of int) string {
-	text := fmt.Sprintf("Computed for a smooth road and a steady bend, steering wheel at %s.", degree1(column, a.units))
+	text := fmt.Sprintf("Computed for a smooth road and a steady bend, steering wheel at %s.", advisor.SaySteering(column, a.units))
 	if assumed > 0 {
 		text += fmt.Sprintf(" %d of the %d numbers that it needs are assumed ('kartwright kart check' lists them): trust directions more than sizes.", assumed, of)
 	}

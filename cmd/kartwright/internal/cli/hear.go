@@ -6,10 +6,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"os"
-	"path"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -17,7 +16,6 @@ import (
 	"kartwright/advisor/complaint"
 	"kartwright/rules"
 	"kartwright/rules/diag"
-	"kartwright/rulesets/words"
 )
 
 // wordFlags choose the word files.
@@ -34,25 +32,11 @@ func (w *wordFlags) add(cmd *cobra.Command) {
 	cmd.Flags().StringArrayVar(&w.files, "words", nil, "a word `FILE`.toml of your own, which extends a shipped one such as \"en.toml\"; may be repeated")
 }
 
-// wordFS opens word files by the path that the user gave, and the shipped ones
-// that they extend by their bare name.
-type wordFS struct{}
-
-func (wordFS) Open(name string) (fs.File, error) {
-	f, err := os.Open(filepath.FromSlash(name))
-	if errors.Is(err, fs.ErrNotExist) {
-		if g, err := words.FS.Open(path.Base(name)); err == nil {
-			return g, nil
-		}
-	}
-	return f, err
-}
-
 // lexicon loads the word files that the flags name.
 func (a *app) lexicon(w wordFlags) (*complaint.Lexicon, error) {
 	var names []string
 	for _, n := range w.files {
-		f, err := wordFS{}.Open(filepath.ToSlash(n))
+		f, err := wordFS.Open(filepath.ToSlash(n))
 		if err != nil {
 			return nil, readError("the word file", n, err)
 		}
@@ -67,13 +51,13 @@ func (a *app) lexicon(w wordFlags) (*complaint.Lexicon, error) {
 			for _, l := range languages {
 				names = append(names, l+".toml")
 			}
-		case contains(languages, w.language):
+		case slices.Contains(languages, w.language):
 			names = []string{w.language + ".toml"}
 		default:
 			return nil, usagef("--language is %q; %s", w.language, orElse(diag.DidYouMean(w.language, languages), "expected "+strings.Join(languages, ", ")+" or all"))
 		}
 	}
-	l, found := complaint.Load(wordFS{}, names...)
+	l, found := complaint.Load(wordFS, names...)
 	if diag.HasErrors(found) {
 		return nil, fileError{found}
 	}
@@ -218,45 +202,10 @@ func unsureText(r complaint.Report) string {
 // addHeard adds what was heard to the facts that flags stated. What both say
 // must agree.
 func addHeard(r complaint.Report, f rules.Facts, voc rules.Vocabulary) (rules.Facts, error) {
-	for _, x := range r.Readings {
-		s := rules.Symptom{ID: x.Symptom, Phase: x.Phase, Corner: x.Corner, Severity: x.Severity, Absent: x.Negated}
-		if s.Absent {
-			s.Severity = ""
-		}
-		f.Symptoms = append(f.Symptoms, s)
+	f, err := r.Facts(f, voc)
+	var c *complaint.Clash
+	if errors.As(err, &c) {
+		return f, usagef("the sentence says %s %s, --%s says %s: leave one out", c.What, c.Said, c.What, c.Stated)
 	}
-	clash := func(what, said, flag string) error {
-		return usagef("the sentence says %s %s, --%s says %s: leave one out", what, said, what, flag)
-	}
-	c := r.Conditions
-	if c.Track != "" {
-		if f.Track != "" && f.Track != c.Track {
-			return f, clash("track", c.Track, f.Track)
-		}
-		f.Track = c.Track
-	}
-	level := func(what, word string, number float64, numbered bool, have *rules.Level, scale rules.Scale) error {
-		if word == "" && !numbered {
-			return nil
-		}
-		said := rules.Level{Word: word}
-		if numbered {
-			said = rules.Level{Number: number, IsNumber: true}
-		}
-		if *have != (rules.Level{}) {
-			if *have != said {
-				return clash(what, scale.Format(said), scale.Format(*have))
-			}
-			return nil
-		}
-		*have = said
-		return nil
-	}
-	if err := level("grip", c.Grip, c.GripTenths*voc.Grip.Of/10, c.GripTenths > 0, &f.Grip, voc.Grip); err != nil {
-		return f, err
-	}
-	if err := level("tyres", c.Tyres, c.TyreLaps, c.TyreLaps > 0, &f.Tyres, voc.Tyres); err != nil {
-		return f, err
-	}
-	return f, nil
+	return f, err
 }

@@ -7,6 +7,7 @@ import (
 	"os"
 	"path"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -17,6 +18,7 @@ import (
 	"kartwright/rules/diag"
 	"kartwright/rules/ruleset"
 	"kartwright/rulesets"
+	"kartwright/rulesets/words"
 )
 
 // kartFlag adds --kart.
@@ -82,19 +84,25 @@ func rulesFlag(cmd *cobra.Command, into *[]string) {
 	cmd.Flags().StringArrayVar(into, "rules", nil, "a rule `FILE`.toml to use, usually one that extends \""+rulesets.Default+"\"; may be repeated; the shipped rules if not given")
 }
 
-// ruleFS opens rule files by the path that the user gave, and the shipped ones
-// that they extend by their bare name.
-type ruleFS struct{}
+// ownOr opens files by the path that the user gave, and the shipped ones that
+// they extend by their bare name.
+type ownOr struct{ shipped fs.FS }
 
-func (ruleFS) Open(name string) (fs.File, error) {
+func (o ownOr) Open(name string) (fs.File, error) {
 	f, err := os.Open(filepath.FromSlash(name))
 	if errors.Is(err, fs.ErrNotExist) {
-		if g, err := rulesets.FS.Open(path.Base(name)); err == nil {
+		if g, err := o.shipped.Open(path.Base(name)); err == nil {
 			return g, nil
 		}
 	}
 	return f, err
 }
+
+// Where rule files and word files are found.
+var (
+	ruleFS = ownOr{rulesets.FS}
+	wordFS = ownOr{words.FS}
+)
 
 // ruleFiles returns where the named files are found and their names; without
 // names, those given by otherwise among the shipped ones.
@@ -105,7 +113,7 @@ func ruleFiles(names []string, otherwise ...string) (fs.FS, []string, error) {
 	out := make([]string, len(names))
 	for i, n := range names {
 		out[i] = filepath.ToSlash(n)
-		f, err := ruleFS{}.Open(out[i])
+		f, err := ruleFS.Open(out[i])
 		if err != nil {
 			return nil, nil, readError("the rule file", n, err)
 		}
@@ -113,7 +121,7 @@ func ruleFiles(names []string, otherwise ...string) (fs.FS, []string, error) {
 			return nil, nil, err
 		}
 	}
-	return ruleFS{}, out, nil
+	return ruleFS, out, nil
 }
 
 // loadRules reads the rules that --rules names.
@@ -159,7 +167,7 @@ func (f *factFlags) facts(set *rules.Set) (rules.Facts, error) {
 		if err != nil {
 			return out, usageError{err}
 		}
-		if !contains(ids, s.ID) {
+		if !slices.Contains(ids, s.ID) {
 			return out, usagef("there is no symptom %q; %s", s.ID, orElse(diag.DidYouMean(s.ID, ids), "'kartwright rules symptoms' lists them"))
 		}
 		out.Symptoms = append(out.Symptoms, s)
@@ -169,7 +177,7 @@ func (f *factFlags) facts(set *rules.Set) (rules.Facts, error) {
 		for _, t := range voc.Tracks {
 			tracks = append(tracks, t.ID)
 		}
-		if !contains(tracks, f.track) {
+		if !slices.Contains(tracks, f.track) {
 			return out, usagef("there is no kind of track %q; %s", f.track, orElse(diag.DidYouMean(f.track, tracks), diag.Expected(tracks)))
 		}
 		out.Track = f.track
@@ -194,15 +202,6 @@ func (f *factFlags) facts(set *rules.Set) (rules.Facts, error) {
 		out.Wet = rules.No
 	}
 	return out, nil
-}
-
-func contains(list []string, s string) bool {
-	for _, x := range list {
-		if x == s {
-			return true
-		}
-	}
-	return false
 }
 
 func orElse(s, otherwise string) string {

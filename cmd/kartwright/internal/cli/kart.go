@@ -301,7 +301,7 @@ func (a *app) runKartNew(o newOptions) error {
 	}
 	for _, s := range o.set {
 		key, v, ok := strings.Cut(s, "=")
-		if key = strings.TrimSpace(key); !ok || !contains(keys, key) {
+		if key = strings.TrimSpace(key); !ok || !slices.Contains(keys, key) {
 			return usagef("--set %q: %s", s, orElse(diag.DidYouMean(key, keys), "write KEY=VALUE; the keys are "+strings.Join(keys, ", ")))
 		}
 		values[key] = strings.TrimSpace(v)

@@ -173,8 +173,8 @@ func (a *app) lessonRows(l *advisor.Lesson) []lessonRow {
 	for _, r := range a.bendRows() {
 		add(r.name, true, func(s *advisor.Stage) string { return r.text(s.InBend[0]) })
 	}
-	add("inner front wheel", true, func(s *advisor.Stage) string { return weight(s.InBend[0].InnerFront) })
-	add("outer front wheel", true, func(s *advisor.Stage) string { return weight(s.InBend[0].OuterFront) })
+	add("inner front wheel", true, func(s *advisor.Stage) string { return advisor.SayWeight(s.InBend[0].InnerFront) })
+	add("outer front wheel", true, func(s *advisor.Stage) string { return advisor.SayWeight(s.InBend[0].OuterFront) })
 	add("inner wheel steers", true, func(s *advisor.Stage) string { return u.Angle(s.InBend[0].InnerSteer) })
 	add("outer wheel steers", true, func(s *advisor.Stage) string { return u.Angle(s.InBend[0].OuterSteer) })
 	add("steering is", true, func(s *advisor.Stage) string {
@@ -323,7 +323,7 @@ func (a *app) printPlot(l *advisor.Lesson) {
 		a.printf("%s\n", strings.TrimRight(fmt.Sprintf("  %7s |%s", label, string(g)), " "))
 	}
 	a.printf("  %7s +%s\n", "", strings.Repeat("-", cols+1))
-	end := degree1(last, a.units)
+	end := advisor.SaySteering(last, a.units)
 	a.printf("  %7s  0°%s%s\n", "", strings.Repeat(" ", cols+1-2-len([]rune(end))), end)
 	a.para("  ", fmt.Sprintf("Across: steering wheel, left turn, %.1f g sideways.  < %s   o now   > %s", float64(l.Bend.Ay), l.Stages[0].Name, l.Stages[2].Name))
 }
@@ -476,7 +476,7 @@ func (a *app) printSight(before, after *sight, bend advisor.Bend) {
 	}
 	a.heading(fmt.Sprintf("In a slow bend (%v)", bend))
 	a.printBend(before.bend, after.bend)
-	a.printf("  %s%s\n", pad("steering", 20), effortText(after.effort().Of(before.effort())))
+	a.printf("  %s%s\n", pad("steering", 20), advisor.SayEffort(after.effort().Of(before.effort())))
 }
 
 func (a *app) learnQuizCommand() *cobra.Command {

@@ -10,7 +10,6 @@ import (
 	"kartwright/advisor"
 	"kartwright/cmd/kartwright/internal/draw"
 	"kartwright/geometry"
-	"kartwright/geometry/frontend"
 )
 
 // drawings are a lesson's images.
@@ -30,6 +29,12 @@ func (d *drawings) all() string {
 	return draw.Stack(d.title, images...)
 }
 
+// stands is a variant as it is drawn.
+func stands(v *advisor.Variant) draw.Stands {
+	axle, shift := v.Axle()
+	return draw.Stands{Axle: axle, Shift: shift}
+}
+
 // lessonDrawings draws a step more against now, and the curves of all three.
 func (a *app) lessonDrawings(l *advisor.Lesson) (*drawings, error) {
 	now, more := &l.Stages[1], &l.Stages[2]
@@ -41,19 +46,7 @@ func (a *app) lessonDrawings(l *advisor.Lesson) (*drawings, error) {
 	title := lowerTitle(l.Topic)
 	view := func(what string, column geometry.Angle) (*draw.View, error) {
 		v := &draw.View{Title: what + ": " + title, NowText: "now: " + figures(now), ThenText: more.Name + ": " + figures(more)}
-		for _, x := range []struct {
-			v    *advisor.Variant
-			into *[2]draw.Corner
-		}{{now.Variant, &v.Now}, {more.Variant, &v.Then}} {
-			axle, shift := x.v.Axle()
-			for _, s := range frontend.Sides {
-				var err error
-				if x.into[s], err = draw.CornerOf(axle, s, shift[s], column); err != nil {
-					return nil, err
-				}
-			}
-		}
-		return v, nil
+		return v, v.Pose(stands(now.Variant), stands(more.Variant), column)
 	}
 	front, err := view("From the front", 0)
 	if err != nil {

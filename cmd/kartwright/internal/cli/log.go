@@ -8,6 +8,7 @@ import (
 	"io"
 	"os"
 	"runtime"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -562,7 +563,7 @@ track gets faster by itself.`,
 		RunE: func(_ *cobra.Command, args []string) error {
 			for _, arg := range args {
 				switch {
-				case contains(verdictWords, arg) && o.verdict == "":
+				case slices.Contains(verdictWords, arg) && o.verdict == "":
 					o.verdict = arg
 				case o.advice == "":
 					o.advice = arg
@@ -670,7 +671,7 @@ func (a *app) verdicts(adv *journal.Advice, o logOutcomeOptions, out *journal.Ou
 	}
 	for _, text := range o.symptoms {
 		s, v, ok := strings.Cut(text, "=")
-		if !ok || !contains(verdictWords, v) {
+		if !ok || !slices.Contains(verdictWords, v) {
 			return usagef("--symptom %q: write SYMPTOM=better, =same or =worse", text)
 		}
 		full := ""
@@ -703,10 +704,10 @@ func (a *app) verdicts(adv *journal.Advice, o logOutcomeOptions, out *journal.Ou
 			fmt.Fprintf(a.Err, "  %s: better, same or worse? (Enter: not said) ", sayReading(c))
 			line, err := in.ReadString('\n')
 			word := strings.ToLower(strings.TrimSpace(line))
-			if contains(verdictWords, word) {
+			if slices.Contains(verdictWords, word) {
 				out.Verdicts = append(out.Verdicts, journal.SymptomVerdict{Symptom: c, Verdict: word})
 			}
-			if contains(verdictWords, word) || word == "" || err != nil {
+			if slices.Contains(verdictWords, word) || word == "" || err != nil {
 				break
 			}
 		}

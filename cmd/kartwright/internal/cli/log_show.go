@@ -217,7 +217,7 @@ func (a *app) runLogShow(o logShowOptions, args []string) error {
 	filter := journal.Filter{Kart: a.kartCalled(o.kart), Limit: o.limit}
 	known := []string{"setting", "session", "advice", "outcome", "evidence"}
 	for _, k := range o.kinds {
-		if !contains(known, k) {
+		if !slices.Contains(known, k) {
 			return usagef("--kind is %q, expected one of %s", k, strings.Join(known, ", "))
 		}
 		filter.Kinds = append(filter.Kinds, journal.Kind(k))

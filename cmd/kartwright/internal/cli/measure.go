@@ -3,6 +3,7 @@ package cli
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -145,7 +146,7 @@ func (in *inputs) toe(name string) angle { return parsed(in, name, frontend.Pars
 
 func (in *inputs) word(name string, words ...string) string {
 	w := *in.texts[name]
-	if !contains(words, w) {
+	if !slices.Contains(words, w) {
 		in.fail("--%s is %q, expected %s", name, w, strings.Join(words, " or "))
 	}
 	return w

@@ -161,7 +161,7 @@ func (a *app) runMeasureCheck(in *inputs) error {
 			return err
 		}
 	}
-	v.doubts = a.doubts(c, read, expected)
+	v.doubts = c.Doubts(read, expected, a.units)
 	to := k.Present
 	for _, fix := range outcome.Corrections {
 		to = withSide(to, fix.Side, fix.Answer.Best.Setting)
@@ -201,34 +201,6 @@ func (a *app) runMeasureCheck(in *inputs) error {
 		}
 	}
 	return nil
-}
-
-// doubts are signs that readings are not what they seem.
-func (a *app) doubts(c measure.Check, read [2]measure.Readings, expected [2]map[adjust.Figure]geometry.Angle) []string {
-	var out []string
-	straight, crossed, noise, apart := 0., 0., 0., false
-	for _, f := range checkedFigures {
-		for _, s := range frontend.Sides {
-			m, ok := read[s][f]
-			e := float64(expected[s][f])
-			if ok && math.Abs(m.Value-e) > 3*c.Within[f] && min(math.Abs(m.Value), math.Abs(e)) > 0 && slipped(math.Abs(m.Value), math.Abs(e)) {
-				out = append(out, fmt.Sprintf("the %v side's %v reads %s where %s is expected, ten times as much or a tenth: has a decimal point slipped?", s, f, a.units.Angle(geometry.Angle(m.Value)), a.units.Angle(geometry.Angle(e))))
-			}
-		}
-		l, okL := read[frontend.Left][f]
-		r, okR := read[frontend.Right][f]
-		if okL && okR {
-			el, er := float64(expected[frontend.Left][f]), float64(expected[frontend.Right][f])
-			straight += math.Abs(l.Value-el) + math.Abs(r.Value-er)
-			crossed += math.Abs(l.Value-er) + math.Abs(r.Value-el)
-			noise += l.PM + r.PM
-			apart = apart || math.Abs(el-er) > c.Within[f]
-		}
-	}
-	if apart && crossed < straight/3 && straight-crossed > noise {
-		out = append(out, "the readings are what is expected with the sides exchanged: are left and right swapped? Left is the driver's left.")
-	}
-	return out
 }
 
 // checkView is what a check prints.

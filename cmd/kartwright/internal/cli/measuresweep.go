@@ -313,7 +313,7 @@ func (a *app) lock(in *inputs) (measured, error) {
 	}
 	m.found = []amount{a.lengthIs("left less right", agree.Difference)}
 	m.notes = append(m.notes, sentence("caster left and right: "+agree.Verdict()+" (within "+a.plainLength(length{Value: within})+")"))
-	if l, r := math.Abs(float64(e.Left.Value)), math.Abs(float64(e.Right.Value)); min(l, r) > 0 && slipped(l, r) {
+	if l, r := math.Abs(float64(e.Left.Value)), math.Abs(float64(e.Right.Value)); min(l, r) > 0 && measure.Slipped(l, r) {
 		return m, usagef("one side reads ten times the other, %s and %s: has a decimal point slipped?", a.units.Length(e.Left.Value), a.units.Length(e.Right.Value))
 	}
 	if !in.some("lock", "reach") {
@@ -347,10 +347,4 @@ func (a *app) lock(in *inputs) (measured, error) {
 		m.notes = append(m.notes, sentence(fmt.Sprintf("%s, caster by %s: %s", s, a.units.AngleBy(want), text)))
 	}
 	return m, nil
-}
-
-// slipped reports whether one of two sizes is about ten times the other.
-func slipped(a, b float64) bool {
-	r := max(a, b) / min(a, b)
-	return r > 8 && r < 12.5
 }

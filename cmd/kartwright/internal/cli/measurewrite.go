@@ -15,6 +15,7 @@ import (
 	"kartwright/geometry"
 	"kartwright/geometry/adjust"
 	"kartwright/geometry/frontend"
+	"kartwright/geometry/measure"
 	"kartwright/rules/diag"
 )
 
@@ -127,7 +128,7 @@ func (a *app) figureEdits(k *profile.Kart, name string, data []byte, place, how 
 	}
 	for _, f := range figures {
 		was := figureOf(now[f.side], f.key)
-		if x, y := math.Abs(float64(f.Value)), math.Abs(float64(was)); math.Abs(float64(f.Value-was)) > float64(0.75*geometry.Degree) && min(x, y) > 0 && slipped(x, y) {
+		if x, y := math.Abs(float64(f.Value)), math.Abs(float64(was)); math.Abs(float64(f.Value-was)) > float64(0.75*geometry.Degree) && min(x, y) > 0 && measure.Slipped(x, y) {
 			return nil, nil, fmt.Errorf("by the profile the %v side has %s %s, and this is %s, ten times as much or a tenth: has a decimal point slipped?", f.side, title[f.key], a.units.Angle(was), a.units.Angle(f.Value))
 		}
 	}

@@ -81,7 +81,7 @@ func (a *app) carried(o pageOptions) (web.Carried, error) {
 		if text == nil {
 			return d, fmt.Errorf("the club's rule file %s does not exist; check the name and the folder", o.club)
 		}
-		fsys, load = ruleFS{}, append([]string{d.Club}, names...)
+		fsys, load = ruleFS, append([]string{d.Club}, names...)
 	}
 	loaded, found := ruleset.Load(fsys, load...)
 	if diag.HasErrors(found) {

@@ -54,7 +54,7 @@ func (a *app) runRulesCheck(args []string, o checkOptions) error {
 	if diag.HasErrors(found) {
 		return fileError{found}
 	}
-	spoken, unread, err := author.Speech(wordFS{}, append([]string{"en.toml"}, o.words...)...)
+	spoken, unread, err := author.Speech(wordFS, append([]string{"en.toml"}, o.words...)...)
 	if err != nil {
 		return readError("the word file", strings.Join(o.words, ", "), err)
 	}

@@ -84,7 +84,7 @@ func (a *app) runRulesGaps(o gapsOptions) error {
 		}
 		o.symptoms[i] = s.ID
 	}
-	s := author.TakeSurvey(set, func(w rules.SymptomWord) bool { return len(o.symptoms) == 0 || contains(o.symptoms, w.ID) })
+	s := author.TakeSurvey(set, func(w rules.SymptomWord) bool { return len(o.symptoms) == 0 || slices.Contains(o.symptoms, w.ID) })
 	if o.svg != "" {
 		if err := writeFile(o.svg, heatMap(&s)); err != nil {
 			return err

@@ -104,7 +104,7 @@ func (a *app) runRulesNew(o newRuleOptions) error {
 	}
 
 	text := joined(before.rule, o.draft.TOML())
-	trialFS := overlay{ruleFS{}, map[string][]byte{before.file: text}}
+	trialFS := overlay{ruleFS, map[string][]byte{before.file: text}}
 	loaded, found := ruleset.Load(trialFS, before.file)
 	if diag.HasErrors(found) { // in what is not written yet, so a place would mean nothing
 		var why []string
@@ -147,7 +147,7 @@ func (a *app) runRulesNew(o newRuleOptions) error {
 		return a.writeJSON(out)
 	}
 	a.printf("%s: the rule %s\n%s: a test of it\n", o.file, o.draft.ID, testName(o.file))
-	if contains(before.missing, o.file) {
+	if slices.Contains(before.missing, o.file) {
 		a.printf("%s is new; it extends the shipped rules.\n", o.file)
 	}
 	situation := author.Describe(voc, trial.Facts)
@@ -254,7 +254,7 @@ func (o *newRuleOptions) settle(set *rules.Set) error {
 		words, allowed []string
 	}{{"track", d.Track, tracks}, {"grip", d.Grip, []string{"low", "medium", "high", rules.Wet}}, {"tyres", d.Tyres, []string{"new", "used", "worn", rules.Wets}}} {
 		for _, w := range c.words {
-			if word := strings.TrimPrefix(w, "not "); !contains(c.allowed, word) {
+			if word := strings.TrimPrefix(w, "not "); !slices.Contains(c.allowed, word) {
 				return usagef("--%s is %q; %s", c.flag, w, orElse(diag.DidYouMean(word, c.allowed), "expected "+strings.Join(c.allowed, ", ")))
 			}
 		}
@@ -317,7 +317,7 @@ func (o *newRuleOptions) read() (present, error) {
 		}
 		*f.into = data
 	}
-	loaded, found := ruleset.Load(overlay{ruleFS{}, map[string][]byte{p.file: p.rule}}, p.file)
+	loaded, found := ruleset.Load(overlay{ruleFS, map[string][]byte{p.file: p.rule}}, p.file)
 	if diag.HasErrors(found) {
 		return p, fileError{found}
 	}

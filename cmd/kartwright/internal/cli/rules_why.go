@@ -169,7 +169,7 @@ func knownMoves(voc rules.Vocabulary, moves []string) error {
 		ids = append(ids, m.ID)
 	}
 	for _, m := range moves {
-		if !contains(ids, m) {
+		if !slices.Contains(ids, m) {
 			return usagef("there is no move %q; %s", m, orElse(diag.DidYouMean(m, ids), "they are "+strings.Join(ids, ", ")))
 		}
 	}

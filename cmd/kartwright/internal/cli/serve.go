@@ -87,7 +87,7 @@ func (a *app) site(o serveOptions) (*web.Site, error) {
 		return nil, err
 	}
 	if o.club != "" {
-		c.RuleFS = ruleFS{}
+		c.RuleFS = ruleFS
 		c.Club = web.Club{Name: filepath.ToSlash(o.club), Load: func() ([]byte, error) { return readIfThere(o.club) }, Save: func(text []byte) error { return replaceFile(o.club, text) }}
 		if c.Club.Text, err = c.Club.Load(); err != nil {
 			return nil, readError("the club's rule file", o.club, err)

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"kartwright/advisor"
@@ -124,7 +125,7 @@ func (l pageLog) Judge(k *profile.Kart, id, verdict string) (notes []string, err
 			err = j.Add(ctx, &journal.Strike{Header: journal.Header{Kart: k.Name}, Of: adv.ID, Why: verdict})
 			return nil
 		}
-		if !contains(verdictWords, verdict) {
+		if !slices.Contains(verdictWords, verdict) {
 			err = fmt.Errorf("say better, same, worse or not tried, not %q", verdict)
 			return nil
 		}

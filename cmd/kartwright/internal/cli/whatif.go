@@ -3,6 +3,7 @@ package cli
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -125,7 +126,7 @@ func applySetting(k *profile.Kart, on []frontend.Side, text string, to *[2]adjus
 		c := &k.Corners[s]
 		i := c.Index(name)
 		for _, adj := range c.Adjusters {
-			if !contains(names, adj.Name) {
+			if !slices.Contains(names, adj.Name) {
 				names = append(names, adj.Name)
 			}
 		}

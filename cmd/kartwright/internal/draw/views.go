@@ -127,6 +127,27 @@ type View struct {
 	NowText, ThenText string
 }
 
+// Stands is an axle as its adjusters are set.
+type Stands struct {
+	Axle  *frontend.Axle
+	Shift [2]frontend.Shift // by side
+}
+
+// Pose puts both corners of the view as they stand now and then, with the
+// column turned by column, + = left.
+func (v *View) Pose(now, then Stands, column geometry.Angle) error {
+	for _, s := range frontend.Sides {
+		var err error
+		if v.Now[s], err = CornerOf(now.Axle, s, now.Shift[s], column); err != nil {
+			return err
+		}
+		if v.Then[s], err = CornerOf(then.Axle, s, then.Shift[s], column); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // sheet maps millimetres to the image.
 type sheet struct {
 	flat     func(geometry.Vec) xy // mm, y downward

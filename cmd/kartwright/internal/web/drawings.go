@@ -64,15 +64,8 @@ func shifts(k *profile.Kart, at [2]adjust.Setting) [2]frontend.Shift {
 // another, with the steering wheel turned.
 func frontDrawings(k *profile.Kart, from, to [2]adjust.Setting, steer geometry.Angle, against string) ([]template.HTML, error) {
 	v := draw.View{NowText: against, ThenText: "as set here"}
-	was, is := shifts(k, from), shifts(k, to)
-	for _, s := range frontend.Sides {
-		var err error
-		if v.Now[s], err = draw.CornerOf(&k.Axle, s, was[s], steer); err != nil {
-			return nil, err
-		}
-		if v.Then[s], err = draw.CornerOf(&k.Axle, s, is[s], steer); err != nil {
-			return nil, err
-		}
+	if err := v.Pose(draw.Stands{Axle: &k.Axle, Shift: shifts(k, from)}, draw.Stands{Axle: &k.Axle, Shift: shifts(k, to)}, steer); err != nil {
+		return nil, err
 	}
 	var out []template.HTML
 	for _, d := range []struct {

@@ -123,7 +123,7 @@ func (s *Site) lesson(w http.ResponseWriter, r *http.Request) error {
 
 func viewLesson(l *advisor.Lesson, u geometry.Units) (*lessonLive, error) {
 	v := &lessonLive{Step: l.Step, Bend: l.Bend.String(), Names: [3]string{l.Stages[0].Name, l.Stages[1].Name, l.Stages[2].Name}}
-	v.Outs = []out{{For: "says-wheels", Text: degree1(l.Bend.Steer, u)}, {For: "says-sideways", Text: fmt.Sprintf("%.1f g", float64(l.Bend.Ay))}}
+	v.Outs = []out{{For: "says-wheels", Text: advisor.SaySteering(l.Bend.Steer, u)}, {For: "says-sideways", Text: fmt.Sprintf("%.1f g", float64(l.Bend.Ay))}}
 	add := func(name string, bend bool, text func(*advisor.Stage) string) {
 		row := lessonRow{Name: name, Bend: bend}
 		for i := range l.Stages {
@@ -143,13 +143,13 @@ func viewLesson(l *advisor.Lesson, u geometry.Units) (*lessonLive, error) {
 	for _, q := range bendsOf(u) {
 		add(q.name, true, func(s *advisor.Stage) string { return q.text(s.InBend[0]) })
 	}
-	add("Inner front wheel", true, func(s *advisor.Stage) string { return weight(s.InBend[0].InnerFront) })
-	add("Outer front wheel", true, func(s *advisor.Stage) string { return weight(s.InBend[0].OuterFront) })
+	add("Inner front wheel", true, func(s *advisor.Stage) string { return advisor.SayWeight(s.InBend[0].InnerFront) })
+	add("Outer front wheel", true, func(s *advisor.Stage) string { return advisor.SayWeight(s.InBend[0].OuterFront) })
 	add("Inner wheel steers", true, func(s *advisor.Stage) string { return u.Angle(s.InBend[0].InnerSteer) })
 	add("Outer wheel steers", true, func(s *advisor.Stage) string { return u.Angle(s.InBend[0].OuterSteer) })
 	add("Steering", true, func(s *advisor.Stage) string {
 		now := l.Stages[1].InBend
-		return effort((s.InBend[0].Effort + s.InBend[1].Effort).Of(now[0].Effort + now[1].Effort))
+		return advisor.SayEffort((s.InBend[0].Effort + s.InBend[1].Effort).Of(now[0].Effort + now[1].Effort))
 	})
 	for _, i := range []int{0, 2} {
 		switch s := &l.Stages[i]; {
@@ -176,19 +176,9 @@ func lessonDrawings(l *advisor.Lesson) ([]template.HTML, error) {
 	now, more := &l.Stages[1], &l.Stages[2]
 	view := func(column geometry.Angle) (*draw.View, error) {
 		v := &draw.View{NowText: "now", ThenText: more.Name}
-		for _, x := range []struct {
-			v    *advisor.Variant
-			into *[2]draw.Corner
-		}{{now.Variant, &v.Now}, {more.Variant, &v.Then}} {
-			axle, shift := x.v.Axle()
-			for _, s := range frontend.Sides {
-				var err error
-				if x.into[s], err = draw.CornerOf(axle, s, shift[s], column); err != nil {
-					return nil, err
-				}
-			}
-		}
-		return v, nil
+		was, wasShift := now.Variant.Axle()
+		is, isShift := more.Variant.Axle()
+		return v, v.Pose(draw.Stands{Axle: was, Shift: wasShift}, draw.Stands{Axle: is, Shift: isShift}, column)
 	}
 	straight, err := view(0)
 	if err != nil {
@@ -305,7 +295,7 @@ func (s *Site) tryPage(w http.ResponseWriter, r *http.Request) error {
 	}
 	v.Rows = append(figureRows(figures[0], figures[1], u), figureRow{Name: "Rear track", Means: "between the two contacts", Kart: &cell{u.Length(rear[0]), u.Length(rear[1])}})
 	v.BendTable.Rows, v.BendTable.Alike = bendRows(bends[0], bends[1], u)
-	v.BendTable.Effort = effort((bends[1][0].Effort + bends[1][1].Effort).Of(bends[0][0].Effort + bends[0][1].Effort))
+	v.BendTable.Effort = advisor.SayEffort((bends[1][0].Effort + bends[1][1].Effort).Of(bends[0][0].Effort + bends[0][1].Effort))
 	return s.render(w, r, status, "try", "Change things in words", v)
 }
 

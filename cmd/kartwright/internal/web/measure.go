@@ -161,7 +161,7 @@ func checkReadings(g garaged, rows []measureRow, promise bool, u geometry.Units)
 	if err != nil {
 		return nil, err
 	}
-	v := &measureResult{Doubts: doubts(c, read, expected, u)}
+	v := &measureResult{Doubts: c.Doubts(read, expected, u)}
 	v.Verdict, v.Status = verdict(outcome, len(v.Doubts) > 0)
 	say := func(m geometry.Measured[float64]) string {
 		text := u.Angle(geometry.Angle(m.Value))
@@ -242,35 +242,6 @@ func then(o measure.Outcome, fix measure.Correction, now [adjust.FigureCount]flo
 			text += ": " + target + " is out of its adjusters' reach"
 		}
 		out = append(out, text)
-	}
-	return out
-}
-
-// doubts are signs that readings are not what they seem.
-func doubts(c measure.Check, read [2]measure.Readings, expected [2]map[adjust.Figure]geometry.Angle, u geometry.Units) []string {
-	var out []string
-	straight, crossed, noise, apart := 0., 0., 0., false
-	for _, f := range measured {
-		for _, s := range frontend.Sides {
-			m, ok := read[s][f]
-			e := float64(expected[s][f])
-			a, b := math.Abs(m.Value), math.Abs(e)
-			if ratio := max(a, b) / min(a, b); ok && min(a, b) > 0 && math.Abs(m.Value-e) > 3*c.Within[f] && ratio > 8 && ratio < 12.5 {
-				out = append(out, fmt.Sprintf("the %v side's %v reads %s where %s is expected, ten times as much or a tenth: has a decimal point slipped?", s, f, u.Angle(geometry.Angle(m.Value)), u.Angle(geometry.Angle(e))))
-			}
-		}
-		l, okL := read[frontend.Left][f]
-		r, okR := read[frontend.Right][f]
-		if okL && okR {
-			el, er := float64(expected[frontend.Left][f]), float64(expected[frontend.Right][f])
-			straight += math.Abs(l.Value-el) + math.Abs(r.Value-er)
-			crossed += math.Abs(l.Value-er) + math.Abs(r.Value-el)
-			noise += l.PM + r.PM
-			apart = apart || math.Abs(el-er) > c.Within[f]
-		}
-	}
-	if apart && crossed < straight/3 && straight-crossed > noise {
-		out = append(out, "the readings are what is expected with the sides exchanged: are left and right swapped? Left is the driver's left.")
 	}
 	return out
 }

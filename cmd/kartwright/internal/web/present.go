@@ -16,7 +16,6 @@ import (
 	"kartwright/advisor/readings"
 	"kartwright/geometry"
 	"kartwright/geometry/frontend"
-	"kartwright/geometry/loads"
 	"kartwright/rules"
 )
 
@@ -133,15 +132,6 @@ type bendView struct {
 	Caveat string
 }
 
-func weight(f loads.Force) string { return fmt.Sprintf("%.1f kg", float64(f)/loads.G) }
-
-func degree1(a geometry.Angle, u geometry.Units) string {
-	if u.Minutes {
-		return u.Angle(a)
-	}
-	return fmt.Sprintf("%.1f°", a.Degrees())
-}
-
 // bend says what a plan does in the usual slow bend, and which of the rules that
 // speak for it rely on something that it does not do.
 func bend(p *advisor.Plan, spoke []rules.Firing, u geometry.Units) (*bendView, error) {
@@ -149,7 +139,7 @@ func bend(p *advisor.Plan, spoke []rules.Firing, u geometry.Units) (*bendView, e
 	if err != nil {
 		return nil, err
 	}
-	v := &bendView{Bend: e.Bend.String(), Small: append(p.Contradicted(e, spoke), e.Small...), Effort: effort(e.EffortRatio()), Caveat: caveat(e.Before[0].Column, e.Assumed, e.Of, u)}
+	v := &bendView{Bend: e.Bend.String(), Small: append(p.Contradicted(e, spoke), e.Small...), Effort: advisor.SayEffort(e.EffortRatio()), Caveat: caveat(e.Before[0].Column, e.Assumed, e.Of, u)}
 	v.Rows, v.Alike = bendRows(e.Before, e.After, u)
 	return v, nil
 }
@@ -162,21 +152,8 @@ type inBend struct {
 
 func bendsOf(u geometry.Units) []inBend {
 	return []inBend{
-		{"Inner rear wheel", func(b advisor.InBend) string {
-			if b.Lift > 0 {
-				return u.Length(b.Lift) + " up"
-			}
-			return weight(b.Load)
-		}},
-		{"It lifts with the steering at", func(b advisor.InBend) string {
-			if !b.Lifts {
-				return "does not lift"
-			}
-			if b.LiftsAt <= 0 {
-				return "straight ahead"
-			}
-			return degree1(b.LiftsAt, u)
-		}},
+		{"Inner rear wheel", func(b advisor.InBend) string { return b.SayRear(u) }},
+		{"It lifts with the steering at", func(b advisor.InBend) string { return b.SayLifts(u) }},
 		{"Outer front camber", func(b advisor.InBend) string { return u.Angle(b.OuterCamber) }},
 	}
 }
@@ -196,20 +173,9 @@ func bendRows(before, after [2]advisor.InBend, u geometry.Units) (out []bendRow,
 	return out, alike
 }
 
-// effort says how heavy the steering is, as a multiple of before.
-func effort(ratio float64) string {
-	switch {
-	case math.IsNaN(ratio) || math.IsInf(ratio, 0):
-		return "not to be compared"
-	case math.Abs(ratio-1) < 0.005:
-		return "as heavy as before"
-	}
-	return fmt.Sprintf("%.2f × as heavy as before", ratio)
-}
-
 // caveat says what the figures of a bend rest on.
 func caveat(column geometry.Angle, assumed, of int, u geometry.Units) string {
-	text := fmt.Sprintf("Computed for a smooth road and a steady bend, steering wheel at %s.", degree1(column, u))
+	text := fmt.Sprintf("Computed for a smooth road and a steady bend, steering wheel at %s.", advisor.SaySteering(column, u))
 	if assumed > 0 {
 		text += fmt.Sprintf(" %d of the %d numbers that it needs are assumed: trust directions more than sizes.", assumed, of)
 	}

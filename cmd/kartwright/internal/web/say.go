@@ -1,6 +1,7 @@
 package web
 
 import (
+	"errors"
 	"fmt"
 	"html/template"
 	"math"
@@ -162,50 +163,6 @@ func facts(q url.Values, voc rules.Vocabulary) (rules.Facts, error) {
 	return out, err
 }
 
-// addHeard adds what was heard in a text to what the form's fields say. What
-// both say must agree.
-func addHeard(r complaint.Report, f rules.Facts, voc rules.Vocabulary) (rules.Facts, error) {
-	for _, x := range r.Readings {
-		sym := rules.Symptom{ID: x.Symptom, Phase: x.Phase, Corner: x.Corner, Severity: x.Severity, Absent: x.Negated}
-		if sym.Absent {
-			sym.Severity = ""
-		}
-		f.Symptoms = append(f.Symptoms, sym)
-	}
-	clash := func(what, said, field string) error {
-		return fmt.Errorf("the words say %s %s and the buttons %s: leave one out", what, said, field)
-	}
-	c := r.Conditions
-	if c.Track != "" {
-		if f.Track != "" && f.Track != c.Track {
-			return f, clash("track", c.Track, f.Track)
-		}
-		f.Track = c.Track
-	}
-	for _, x := range []struct {
-		what, word string
-		number     float64
-		have       *rules.Level
-		scale      rules.Scale
-	}{
-		{"grip", c.Grip, c.GripTenths * voc.Grip.Of / 10, &f.Grip, voc.Grip},
-		{"tyres", c.Tyres, c.TyreLaps, &f.Tyres, voc.Tyres},
-	} {
-		said := rules.Level{Word: x.word}
-		if x.number > 0 {
-			said = rules.Level{Number: x.number, IsNumber: true}
-		}
-		switch {
-		case said == rules.Level{}:
-		case *x.have == rules.Level{}:
-			*x.have = said
-		case *x.have != said:
-			return f, clash(x.what, x.scale.Format(said), x.scale.Format(*x.have))
-		}
-	}
-	return f, nil
-}
-
 // asked is a request for advice as the form gave it.
 type asked struct {
 	kart  garaged
@@ -235,7 +192,11 @@ func (s *Site) ask(w http.ResponseWriter, r *http.Request) (a asked, problem str
 		if len(heard.Unsure) > 0 {
 			return a, "One thing must not be guessed, as the advice would turn round", heard.Unsure, nil
 		}
-		if a.facts, err = addHeard(heard, a.facts, voc); err != nil {
+		if a.facts, err = heard.Facts(a.facts, voc); err != nil {
+			var c *complaint.Clash
+			if errors.As(err, &c) {
+				err = fmt.Errorf("the words say %s %s and the buttons %s: leave one out", c.What, c.Said, c.Stated)
+			}
 			return a, err.Error(), nil, nil
 		}
 		if len(a.facts.Symptoms) == 0 {

@@ -334,7 +334,7 @@ func controls(k *profile.Kart, side frontend.Side, at [2]adjust.Setting, apart b
 func viewLive(g garaged, at [2]adjust.Setting, st turnState, u geometry.Units) (*liveView, error) {
 	k := g.Kart
 	from := k.Present
-	v := &liveView{Against: "now", Card: link("/card", settingQuery(g.Key, at)), Steer: degree1(st.steer, u)}
+	v := &liveView{Against: "now", Card: link("/card", settingQuery(g.Key, at)), Steer: advisor.SaySteering(st.steer, u)}
 	switch st.against {
 	case "standard":
 		from, v.Against = k.Standard(), "standard"
