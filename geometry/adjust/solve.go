@@ -573,6 +573,9 @@ func (s *solver) finish(set Setting) (Solution, bool) {
 func (a *Solution) worthMore(b *Solution) bool {
 	const shows = 2000 // scores, 0.02°
 	if math.Abs(a.asked-b.asked) > exact {
+		if a.score == b.score {
+			return a.asked < b.asked // a goal a hair away is still to be met
+		}
 		return a.better(b)
 	}
 	return a.score < b.score-shows || a.score <= b.score && a.Moved < b.Moved

@@ -161,6 +161,23 @@ func TestSolveRoundTrip(t *testing.T) {
 	})
 }
 
+// A goal so close that leaving the screw alone would be nearly as good is met
+// all the same.
+func TestSolveGoalAHairAway(t *testing.T) {
+	c := corner(t, frontend.Left, "screw", casterScrew, "eccentric", map[string]any{"pivot": "top", "eccentricity": "3 mm", "moves": "in-out"}, "tie-rod", turnbuckle)
+	for _, hair := range []float64{-1e-8, 1e-8, -1e-7, 1e-7, 1e-6} {
+		from := c.Standard()
+		from[1] = 1
+		was, err := c.Values(from)
+		require.NoError(t, err)
+		a, err := c.Solve(from, adjust.Goal{}.Ask(adjust.Caster, was[adjust.Caster]+hair).Ask(adjust.Camber, 0.7*float64(deg)).Ask(adjust.Toe, 0.8*float64(deg)))
+		require.NoError(t, err)
+		if a.Outcome[adjust.Caster] != adjust.Met {
+			t.Errorf("caster %+.0e rad away is %v: %v", hair, a.Outcome[adjust.Caster], a.Reasons)
+		}
+	}
+}
+
 // Whatever setting is reached forward, asking for its figures finds a setting
 // that is at least as good.
 func TestSolveFindsReachableFigures(t *testing.T) {
