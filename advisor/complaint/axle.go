@@ -69,6 +69,48 @@ func (r *reader) resolveAxles() {
 	r.otherAxles()
 }
 
+// resolveDoubts asks where a balance and its opposite are offered as a choice:
+// "it pushes, or maybe it is loose".
+func (r *reader) resolveDoubts() {
+	drop := make([]bool, len(r.mentions))
+	for n := range r.hits {
+		h := &r.hits[n]
+		if h.role != roleChoice {
+			continue
+		}
+		before, after := -1, -1
+		for i := range r.mentions {
+			m := &r.mentions[i]
+			if m.symptom != understeer && m.symptom != oversteer || r.clauses[m.clause].sentence != r.clauses[r.clauseAt(h.from)].sentence {
+				continue
+			}
+			if m.at < h.from {
+				before = i
+			} else if after < 0 {
+				after = i
+			}
+		}
+		if before < 0 || after < 0 {
+			continue
+		}
+		a, b := &r.mentions[before], &r.mentions[after]
+		if a.symptom == b.symptom || a.negated || b.negated || a.phase != 0 && b.phase != 0 && a.phase != b.phase {
+			continue
+		}
+		drop[before], drop[after] = true, true
+		q := Question{Words: r.text[a.from:b.to], Question: "which of the two is it?"}
+		for _, s := range []symptom{understeer, oversteer} {
+			c := symptomNames[s]
+			if p := phaseOf(a.phase | b.phase); p != "any" {
+				c += "/" + p
+			}
+			q.Candidates = append(q.Candidates, c)
+		}
+		r.report.Unsure = append(r.report.Unsure, q)
+	}
+	r.drop(drop)
+}
+
 // otherAxles takes "the front slides on entry, the rear on exit" as both ends
 // sliding, each in its place.
 func (r *reader) otherAxles() {
@@ -131,7 +173,7 @@ func (r *reader) axles(c int) (is, not axle) {
 			switch h := &r.hits[n]; {
 			case h.role == roleNot:
 				denied = true
-			case h.role == roleOr:
+			case h.lists():
 				is, not = 0, 0
 				return
 			case h.axle != 0 && denied:

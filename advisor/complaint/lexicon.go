@@ -33,6 +33,7 @@ type language struct {
 	beginClass   [][]int32 // by class: phrases that begin with it
 	classesOf    [][]int32 // by word: classes that may begin with it
 	spellings    []spelling
+	negators     map[int32]bool    // words that negate on their own
 	asks         map[[2]int32]bool // pairs of words that are asked about when a misspelling could be either
 }
 
@@ -64,7 +65,8 @@ const (
 	roleGone         // negates what went before ("has gone")
 	roleBut          // ends a scope, begins a contrast
 	roleAnd          // begins a clause that goes on
-	roleOr           // goes on within a scope
+	roleOr           // goes on within a scope, or a range: "entry to mid"
+	roleChoice       // the same, and between a balance and its opposite a doubt
 	roleBecause      // ends a scope, begins an explanation
 	roleWhen         // begins a clause that says when
 	roleBefore       // the place right after it is not where it happens
@@ -81,7 +83,7 @@ const (
 	roleClaim        // somebody's opinion: a contrast to it denies it
 )
 
-var roleNames = []string{"", "ignore", "plain", "not", "cure", "gone", "but", "and", "or", "because", "when", "before",
+var roleNames = []string{"", "ignore", "plain", "not", "cure", "gone", "but", "and", "or", "choice", "because", "when", "before",
 	"fine", "now", "change", "past", "mainly", "only", "if", "then", "still", "too", "claim"}
 
 type side uint8
@@ -124,6 +126,9 @@ type effect struct {
 	grip     string // low medium high wet, or tenths: the phrase's number
 	tyres    string // new used worn wets, or the unit of the phrase's number: laps sessions days
 }
+
+// lists reports whether a list or a range goes on after the phrase.
+func (e *effect) lists() bool { return e.role == roleOr || e.role == roleChoice }
 
 // counts reports whether the phrase's number says something.
 func (e *effect) counts() bool {

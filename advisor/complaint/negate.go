@@ -304,7 +304,7 @@ func (r *reader) forward(c, k, n int) bool {
 				return done
 			}
 			switch {
-			case h.role == roleOr:
+			case h.lists():
 				linked = true
 			case h.role == roleNow && !done && r.hits[n].role == roleNot && j == k+1 && h.from == from:
 				// "not now": the negator still has to find its object
@@ -341,7 +341,7 @@ func (r *reader) continues(c int) bool {
 		return noun
 	case leadComma:
 		for _, n := range cl.hits {
-			if r.hits[n].role == roleOr {
+			if r.hits[n].lists() {
 				return noun
 			}
 		}
@@ -520,11 +520,40 @@ func (r *reader) except(c int, h *hit) {
 	}
 }
 
-// still says that the symptoms of the last clause are there in this one.
+// still says that the symptoms of the last clause are there in this one. "Now it
+// does", without a place, turns round what was said not to happen.
 func (r *reader) still(c int, h *hit) {
-	if len(r.clauses[c].symptoms) == 0 {
-		r.again(c, h, false)
+	cl := &r.clauses[c]
+	if len(cl.symptoms) > 0 {
+		return
 	}
+	if r.whereOf(c) != (where{}) || r.denies(c) || !slices.ContainsFunc(cl.hits, func(n int) bool { return r.hits[n].role == roleNow }) {
+		r.again(c, h, false)
+		return
+	}
+	if c == 0 || r.clauses[c-1].sentence < cl.sentence-1 {
+		return
+	}
+	for _, i := range r.clauses[c-1].symptoms {
+		m := &r.mentions[i]
+		switch {
+		case m.negated:
+			m.negated = false
+		case m.hit >= 0 && r.deniesWithin(&r.hits[m.hit]):
+			m.negated, m.final = true, true
+		}
+	}
+}
+
+// deniesWithin reports whether a symptom is said as a good thing that does not
+// happen: "does not turn in".
+func (r *reader) deniesWithin(h *hit) bool {
+	for i := h.from; i < h.to; i++ {
+		if h.own>>(i-h.from)&1 == 1 && r.l.negators[r.t[i].word] {
+			return true
+		}
+	}
+	return false
 }
 
 // again repeats the symptoms of the last clause that has any for clause c, which

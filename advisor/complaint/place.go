@@ -70,7 +70,7 @@ func (r *reader) wheres(c int) []group {
 func (r *reader) conjoined(from, to int) int {
 	n := 0
 	for i := range r.hits {
-		if h := &r.hits[i]; h.role == roleOr && h.from >= from && h.to <= to {
+		if h := &r.hits[i]; h.lists() && h.from >= from && h.to <= to {
 			n++
 		}
 	}

@@ -96,6 +96,7 @@ func (l *Lexicon) Read(text string) Report {
 	r.place()
 	r.resolveBusy()
 	r.resolveAxles()
+	r.resolveDoubts()
 	r.sides()
 	r.readings()
 	r.conditions()

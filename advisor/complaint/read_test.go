@@ -55,6 +55,8 @@ func TestRead(t *testing.T) {
 		{"not there", "it pushes in the slow ones but not in the fast ones", "!understeer@fast; understeer@slow"},
 		{"only there", "no push, only in the hairpin", "!understeer; understeer@slow"},
 		{"first there, then not", "first run it hopped, second run no hop", "!hop"},
+		{"it does now", "it didn't turn in, now it does", "!understeer/entry"},
+		{"it did not then", "it wasn't hopping, now it does", "hop"},
 		{"an opinion denied", "he says it's loose, but the front slides first", "!oversteer; understeer"},
 
 		{"slight", "a touch of push", "understeer:slight"},
@@ -99,6 +101,8 @@ func TestReadConditions(t *testing.T) {
 		{"a set with one session on it", Conditions{Tyres: "new"}},
 		{"the set has done 4 sessions", Conditions{Tyres: "used"}},
 		{"the set has done 5 sessions", Conditions{Tyres: "worn"}},
+		{"third heat on these tyres", Conditions{Tyres: "used"}},
+		{"seventh session on this set", Conditions{Tyres: "worn"}},
 		{"after 8 laps my arms hurt", Conditions{}},
 		{"no rain today", Conditions{}},
 		{"slippery this morning, grippy now", Conditions{Grip: "high"}},
@@ -118,6 +122,8 @@ func TestReadUnsure(t *testing.T) {
 	}{
 		{"it slides on exit", "slides", []string{"understeer/exit", "oversteer/exit"}},
 		{"more camter", "camter", []string{"camber", "caster"}},
+		{"it pushes or maybe it's loose, dunno", "pushes or maybe it's loose", []string{"understeer", "oversteer"}},
+		{"is it loose or does it push on exit", "loose or does it push", []string{"understeer/exit", "oversteer/exit"}},
 		{"it undersetters", "undersetters", []string{"understeer"}},
 	} {
 		got := lex.Read(tt.text)

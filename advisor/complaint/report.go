@@ -205,7 +205,7 @@ func (r *reader) unused() {
 	used := make([]bool, len(r.t))
 	for n := range r.hits {
 		h := &r.hits[n]
-		if !r.took[n] && h.role != roleOr && h.role != roleNow && h.role != roleMainly && h.role != roleOnly && h.role != roleAnd {
+		if !r.took[n] && !h.lists() && h.role != roleNow && h.role != roleMainly && h.role != roleOnly && h.role != roleAnd {
 			continue
 		}
 		for i := h.from; i < h.to; i++ {
