@@ -82,6 +82,7 @@ func (r *reader) conjoined(from, to int) int {
 func (r *reader) give(i int, w group, replace bool) {
 	m := &r.mentions[i]
 	took := false
+	w.phase &^= elsewhere[m.symptom]
 	if w.phase != 0 && (m.phase == 0 || replace) && !m.fixed {
 		m.phase, took = w.phase, true
 	}
@@ -109,6 +110,14 @@ func (r *reader) give(i int, w group, replace bool) {
 }
 
 var showsOnStraight = map[symptom]bool{wander: true, vibration: true, pull: true, slowStraight: true, darting: true, lightSteering: true, play: true}
+
+// elsewhere lists the parts of a corner that say nothing of a symptom: "the
+// middle" of a worn tyre, the play that is felt "on the straight".
+var elsewhere = map[symptom]phases{
+	wearInner: ^phases(0), wearOuter: ^phases(0), graining: ^phases(0), fade: ^phases(0), play: ^phases(0),
+	kickback: ^phases(0), asymmetric: ^phases(0), noGrip: ^phases(0),
+	vibration: entry | mid | exit, slowStraight: ^straight, bind: entry | straight | braking,
+}
 
 // place gives phases, corners and sides to the mentions.
 func (r *reader) place() {
