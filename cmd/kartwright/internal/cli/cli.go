@@ -165,7 +165,7 @@ regulations and the scrutineer come first.`,
 		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
-		return usagef("%w\nRun '%s --help' for usage.", err, cmd.CommandPath())
+		return usagef("%s\nRun '%s --help' for usage.", flagFault(err), cmd.CommandPath())
 	})
 	p := root.PersistentFlags()
 	p.BoolVar(&a.json, "json", false, "print the answer, or the failure, as JSON (see 'kartwright help json')")
@@ -182,6 +182,24 @@ regulations and the scrutineer come first.`,
 		root.AddCommand(topic.command())
 	}
 	return root
+}
+
+// flagError is a fault in a flag's value, said in full.
+type flagError struct{ error }
+
+// flagFault says what is wrong with a flag in words that need no knowledge of
+// how it is read.
+func flagFault(err error) string {
+	var own flagError
+	if errors.As(err, &own) {
+		return own.Error()
+	}
+	text, how, number := strings.Cut(err.Error(), ": strconv.Parse")
+	if !number {
+		return text
+	}
+	kind, _, _ := strings.Cut(how, ":")
+	return text + ": it must be " + map[string]string{"Int": "a whole number", "Float": "a number", "Bool": "true or false"}[kind]
 }
 
 // noArgs refuses arguments with a sentence.

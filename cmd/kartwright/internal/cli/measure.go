@@ -180,6 +180,7 @@ type measured struct {
 	figures []figure       // for --write
 	edits   []profile.Edit // for --write, if they are not of figures
 	place   string         // where edits go: present or standard
+	beyond  bool           // what was wanted is out of the adjusters' reach
 }
 
 type measureJSON struct {
@@ -220,9 +221,16 @@ func (a *app) answerMeasured(in *inputs, m measured) error {
 	if m.laser {
 		cautions = []string{laserCaution}
 	}
+	var short error
+	if m.beyond {
+		short = couldNot{"this kart cannot do it; the nearest that it can do is printed"}
+	}
 	if a.json {
 		command := strings.TrimPrefix(in.cmd.CommandPath(), "kartwright ")
-		return a.writeJSON(measureJSON{command, append([]amount{}, m.found...), append([]amount{}, m.look...), list(m.notes), list(cautions), written})
+		if err := a.writeJSON(measureJSON{command, append([]amount{}, m.found...), append([]amount{}, m.look...), list(m.notes), list(cautions), written}); err != nil {
+			return err
+		}
+		return short
 	}
 	a.para("", m.title)
 	for i, list := range [2][]amount{m.found, m.look} {
@@ -241,7 +249,7 @@ func (a *app) answerMeasured(in *inputs, m measured) error {
 	}
 	a.printWritten(written)
 	a.printCautions(cautions)
-	return nil
+	return short
 }
 
 // plausible refuses a figure that no kart has.
@@ -629,7 +637,8 @@ func (a *app) gauge(in *inputs) (measured, error) {
 		return measured{}, err
 	}
 	m := measured{title: "Kart " + k.Name + ", depth gauge"}
-	screw := ""
+	screw, reading := "", in.length("reading")
+	read := reading
 	for _, s := range on {
 		c := &k.Corners[s]
 		screw = *in.texts["screw"]
@@ -649,6 +658,7 @@ func (a *app) gauge(in *inputs) (measured, error) {
 			x := a.lengthIs("depth gauge", r.Reading)
 			x.Side = s.String()
 			m.look = append(m.look, x)
+			m.beyond = m.beyond || !r.Answer.OK()
 			for _, why := range r.Answer.Reasons {
 				m.notes = append(m.notes, sentence(s.String()+": "+why))
 			}
@@ -661,7 +671,10 @@ func (a *app) gauge(in *inputs) (measured, error) {
 			}
 			continue
 		}
-		r, err := d.Caster(in.length("reading"))
+		if i := c.Index(screw); i >= 0 {
+			reading.Value = a.onGauge(c.Adjusters[i].Adjuster, reading.Value)
+		}
+		r, err := d.Caster(reading)
 		if err != nil || in.err != nil {
 			return m, err
 		}
@@ -671,14 +684,13 @@ func (a *app) gauge(in *inputs) (measured, error) {
 		m.found = append(m.found, x)
 	}
 	if !reverse {
-		reading := in.length("reading")
-		text := profileLength(geometry.Measured[geometry.Length]{Value: reading.Value})
+		text := gaugeText(k.Corners[on[0]].Adjusters[k.Corners[on[0]].Index(screw)], reading.Value)
 		path := profile.PresentPath(screw)
 		if len(on) == 1 {
 			path = profile.PresentPath(screw, on[0])
 		}
 		m.place = "present"
-		m.edits = []profile.Edit{{Path: path, Value: text, Note: "depth gauge read " + profileLength(reading)}}
+		m.edits = []profile.Edit{{Path: path, Value: text, Note: "depth gauge read " + profileLength(read)}}
 	}
 	return m, nil
 }

@@ -158,10 +158,10 @@ func (a *app) presentEdits(k *profile.Kart, how string, figures []figure) ([]pro
 		if err != nil {
 			return nil, nil, err
 		}
-		if !answer.OK() {
+		if !a.nearEnd(answer) {
 			return nil, nil, fmt.Errorf("the %v side's adjusters cannot stand so that it measures this (%s); if they stand where the profile says, use --write standard", s, strings.Join(answer.Reasons, "; "))
 		}
-		to[s] = answer.Best.Setting
+		to[s] = printable(&k.Corners[s], answer.Best.Setting)
 		for f, asked := range goal[s].Asked {
 			if off := answer.Best.Residual[f]; asked && answer.Outcome[f] == adjust.Nearby {
 				notes = append(notes, fmt.Sprintf("%v %v: the nearest step makes %s, %s from the reading.", s, adjust.Figure(f), a.units.Angle(geometry.Angle(answer.Best.Values[f])), a.units.Angle(geometry.Angle(math.Abs(off)))))
@@ -169,6 +169,79 @@ func (a *app) presentEdits(k *profile.Kart, how string, figures []figure) ([]pro
 		}
 	}
 	return k.PresentEdits(to, "measured ("+how+"): "+strings.Join(said, ", ")), notes, nil
+}
+
+// hair is half of the last digit that an angle or a length is printed with. A
+// figure that is beyond the end of a travel by no more may be at the end.
+func (a *app) hair() (geometry.Angle, geometry.Length) {
+	angle, length := 0.005*geometry.Degree, 0.005*geometry.Millimetre
+	if a.units.Minutes {
+		angle = geometry.Minute / 2
+	}
+	if a.units.Inches {
+		length = 0.0005 * geometry.Inch
+	}
+	return angle + 1e-9, length + 1e-9
+}
+
+// nearEnd reports whether an answer meets what was asked, but for a hair beyond
+// the end of a travel.
+func (a *app) nearEnd(answer *adjust.Answer) bool {
+	angle, length := a.hair()
+	for f, o := range answer.Outcome {
+		most := float64(angle)
+		if adjust.Figure(f).IsLength() {
+			most = float64(length)
+		}
+		if o == adjust.Beyond && !(math.Abs(answer.Best.Residual[f]) <= most) {
+			return false
+		}
+	}
+	return true
+}
+
+// onGauge returns a reading, or what the gauge shows at the end of its travel if
+// the reading is a hair beyond that.
+func (a *app) onGauge(adj adjust.Adjuster, reading geometry.Length) geometry.Length {
+	g, ok := adj.(adjust.Gauged)
+	if !ok {
+		return reading
+	}
+	_, most := a.hair()
+	x, _ := g.Gauge(adj.Travel().Min)
+	y, _ := g.Gauge(adj.Travel().Max)
+	if end := max(min(x, y), min(max(x, y), reading)); math.Abs(float64(end-reading)) <= float64(most) {
+		return end
+	}
+	return reading
+}
+
+// gaugeText writes a gauge reading to a thousandth, rounded so that the adjuster
+// can stand there.
+func gaugeText(adj adjust.Adjuster, reading geometry.Length) string {
+	thousandths := math.Round(float64(reading) * 1000)
+	for _, by := range []float64{0, -1, 1} {
+		text := profileLength(length{Value: geometry.Length((thousandths + by) / 1000)})
+		if _, err := adj.Read(text); err == nil {
+			return text
+		}
+	}
+	return profileLength(length{Value: reading}) // whoever reads it says why not
+}
+
+// printable is a setting whose adjusters without steps still stand inside their
+// travel once their positions are printed.
+func printable(c *adjust.Corner, at adjust.Setting) adjust.Setting {
+	out := slices.Clone(at)
+	for i, adj := range c.Adjusters {
+		for _, by := range []float64{0, -0.005, 0.005} {
+			if _, err := adj.Read(adj.Print(at[i]+by, geometry.Units{})); err == nil || adj.Travel().Step > 0 {
+				out[i] = at[i] + by
+				break
+			}
+		}
+	}
+	return out
 }
 
 // standardEdits finds the numbers of [corner] with which the kart, standing as

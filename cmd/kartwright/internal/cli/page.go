@@ -50,8 +50,8 @@ is installed and must then be run in kartwright's source.`,
 
 type pageJSON struct {
 	Command string `json:"command"`
-	File    string `json:"file"`
-	Bytes   int    `json:"bytes"`
+	File    string `json:"file" jsonschema_description:"that was written, one page that needs no server"`
+	Bytes   int    `json:"bytes" jsonschema_description:"how large it is"`
 }
 
 // carried collects what a page takes with it. All of it has been read and

@@ -211,6 +211,8 @@ var answers = map[string]any{
 	"day plan":        dayPlanJSON{},
 	"day next":        dayNextJSON{},
 	"day verdict":     dayVerdictJSON{},
+	"serve":           serveJSON{},
+	"page":            pageJSON{},
 	"failure":         failureJSON{},
 }
 

@@ -118,6 +118,7 @@ func TestAnswersMatchTheirSchemas(t *testing.T) {
 		{"day next", 0, "day next " + day + " --laps 48.61|48.53|48.54|48.57"},
 		{"day verdict", 0, "day verdict " + day + " --log" + log},
 		{"log strike", 0, "log strike LAST" + log},
+		{"page", 0, "page -o " + filepath.Join(t.TempDir(), "page.html")},
 		{"log export", 0, "log export " + tables + log},
 		{"log import", 0, "log import " + tables + log},
 		{"log backup", 0, "log backup " + filepath.Join(dir, "copy.db") + log},
@@ -152,6 +153,15 @@ func TestAnswersMatchTheirSchemas(t *testing.T) {
 		if err := compile(t, tt.answer).Validate(doc); err != nil {
 			t.Errorf("%s: %v", tt.args, err)
 		}
+	}
+	// serve goes on after its answer.
+	covered["serve"] = true
+	var doc any
+	printed := json.NewDecoder(serving(t, serveOptions{words: wordFlags{language: "en"}, past: pastFlags{none: true}}, true))
+	printed.UseNumber()
+	require.NoError(t, printed.Decode(&doc))
+	if err := compile(t, "serve").Validate(doc); err != nil {
+		t.Errorf("serve: %v", err)
 	}
 	for name := range answers {
 		if !covered[name] {

@@ -30,7 +30,7 @@ type serveOptions struct {
 	club  string
 	words wordFlags
 	past  pastFlags
-	port  int
+	port  port
 	lan   bool
 }
 
@@ -69,9 +69,25 @@ it is saved for the first time.`,
 	o.past.addProfile(cmd)
 	f := cmd.Flags()
 	f.StringVar(&o.club, "club", "", "the club's own rule `FILE`.toml, to be edited on the page")
-	f.IntVar(&o.port, "port", 7410, "`PORT` to listen on; 0 takes any that is free")
+	o.port = 7410
+	f.Var(&o.port, "port", "`PORT` to listen on; 0 takes any that is free")
 	f.BoolVar(&o.lan, "lan", false, "let devices of the local network in, each by an address that works once")
 	return cmd
+}
+
+// port is a TCP port; 0 is any that is free.
+type port uint16
+
+func (p *port) String() string { return strconv.Itoa(int(*p)) }
+func (*port) Type() string     { return "PORT" }
+
+func (p *port) Set(text string) error {
+	n, err := strconv.ParseUint(text, 10, 16)
+	if err != nil {
+		return flagError{fmt.Errorf("--port must be 1 to 65535, or 0 for any that is free, not %q", text)}
+	}
+	*p = port(n)
+	return nil
 }
 
 // site makes the page's site from what the flags name.
@@ -141,16 +157,15 @@ func replaceFile(name string, data []byte) (err error) {
 	return os.Rename(f.Name(), name)
 }
 
+// serveJSON is printed as soon as the page can be opened, and with --lan once
+// more whenever an address was used up.
 type serveJSON struct {
 	Command string   `json:"command"`
 	Address string   `json:"address" jsonschema_description:"for this machine"`
-	Others  []string `json:"others" jsonschema_description:"with --lan: addresses for one other device, each works once; the next is printed when it was used"`
+	Others  []string `json:"others" jsonschema_description:"with --lan: addresses for one other device, each works once; another object with the next ones is printed when one was used"`
 }
 
 func (a *app) runServe(ctx context.Context, o serveOptions) error {
-	if o.port < 0 || o.port > 65535 {
-		return usagef("--port is %d, expected 0 to 65535", o.port)
-	}
 	site, err := a.site(o)
 	if err != nil {
 		return err
@@ -159,7 +174,7 @@ func (a *app) runServe(ctx context.Context, o serveOptions) error {
 	if o.lan {
 		host = ""
 	}
-	l, err := (&net.ListenConfig{}).Listen(ctx, "tcp", net.JoinHostPort(host, strconv.Itoa(o.port)))
+	l, err := (&net.ListenConfig{}).Listen(ctx, "tcp", net.JoinHostPort(host, o.port.String()))
 	if err != nil {
 		if errors.Is(err, syscall.EADDRINUSE) {
 			return fmt.Errorf("port %d is in use already; is another page open? --port 0 takes any that is free", o.port)

@@ -20,9 +20,15 @@ import (
 // test ends.
 func served(t *testing.T, o serveOptions) *bufio.Scanner {
 	t.Helper()
+	return bufio.NewScanner(serving(t, o, false))
+}
+
+// serving starts the page and returns what it prints until the test ends.
+func serving(t *testing.T, o serveOptions, asJSON bool) io.Reader {
+	t.Helper()
 	r, w := io.Pipe()
 	var errs bytes.Buffer
-	a := &app{App: App{Out: w, Err: &errs, Getenv: func(string) string { return "" }, Now: func() time.Time { return noon }}}
+	a := &app{json: asJSON, App: App{Out: w, Err: &errs, Getenv: func(string) string { return "" }, Now: func() time.Time { return noon }}}
 	ctx, stop := context.WithCancel(context.Background())
 	ended := make(chan error, 1)
 	go func() {
@@ -37,7 +43,7 @@ func served(t *testing.T, o serveOptions) *bufio.Scanner {
 			t.Errorf("the page ended with %v, want no error after it was told to", err)
 		}
 	})
-	return bufio.NewScanner(r)
+	return r
 }
 
 var address = regexp.MustCompile(`http://\S+`)
