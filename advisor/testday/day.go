@@ -1,6 +1,7 @@
 package testday
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -71,6 +72,10 @@ type Day struct {
 	Changes  []Change
 	Runs     []Run
 }
+
+// What a day can have at most: the effect that matters in seconds, the gap in
+// minutes.
+const mostSmallest, mostGap = 10, 600
 
 // Codes of the findings in a day file, beyond those of package tables.
 const (
@@ -201,8 +206,8 @@ func (p *dayParser) file(t *tables.Table) {
 	d.Track, _ = t.Text("track")
 	d.Driver, _ = t.Text("driver")
 	d.Plan, _ = t.Text("plan")
-	p.number(t, "smallest", 0, 10, &d.Smallest)
-	p.number(t, "gap", 0, 600, &d.Gap)
+	p.number(t, "smallest", 0, mostSmallest, &d.Smallest)
+	p.number(t, "gap", 0, mostGap, &d.Gap)
 	d.Trend = Linear
 	if s, ok := t.Text("trend"); ok {
 		trend, err := ParseTrend(s)
@@ -328,10 +333,17 @@ func (p *dayParser) runs(t *tables.Table) {
 		p.number(rt, "time", shortestLap, longestLap, &r.Value)
 		for _, l := range rt.Texts("laps") {
 			laps, err := ParseLaps(l.Text)
+			var slip *LapError
+			if errors.As(err, &slip) {
+				slip.Lap += len(r.Laps)
+			}
 			if err != nil {
 				p.errorf(badRun, l.At, "%v", err)
 			}
 			r.Laps = append(r.Laps, laps...)
+		}
+		if len(r.Laps) > MaxLaps {
+			p.errorf(badRun, rt.Value("laps"), "the run has %d laps; expected at most %d", len(r.Laps), MaxLaps)
 		}
 		r.Says, _ = rt.Text("says")
 		r.Why, _ = rt.Text("why")

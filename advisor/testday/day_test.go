@@ -122,7 +122,7 @@ func TestDayFileFindings(t *testing.T) {
 		{head + "[[run]]\nstate = \"done\"\n", `day.toml:5:1: error: the run is done but has neither a time nor laps [bad-run]`},
 		{head + "[[run]]\ntime = 48.6\n", `day.toml:5:1: error: the run has times but is not done; add state = "done" [bad-run]`},
 		{head + "[[run]]\nstate = \"finished\"\n", `day.toml:6:9: error: state is "finished"; expected done, missed, planned or rain [bad-run]`},
-		{head + "[[run]]\nstate = \"done\"\nlaps = [\"48.6\", \"4.86\"]\n", `day.toml:7:17: error: lap times, line 1, "4.86": a lap of 4.86 s is not a kart's; expected 10 s to 10 minutes [bad-run]`},
+		{head + "[[run]]\nstate = \"done\"\nlaps = [\"48.6\", \"4.86\"]\n", `day.toml:7:17: error: lap times, line 1, lap 2, "4.86": a lap of 4.86 s is not a kart's; expected 10 s to 10 minutes [bad-run]`},
 		{head + "[[run]]\n[[run]]\nstate = \"done\"\ntime = 48.6\n", `day.toml:5:1: error: run 1 is planned although run 2 is done; mark it missed [bad-run]`},
 		{"format = 1\n[[change]]\nname = \"x\"\nwant = \"caster by 0.5\"\n[[run]]\n", `day.toml:4:8: error: angle "0.5" has no unit (write 0.5deg or 0.5rad) [bad-day]`},
 		{"format = 1\ngap = -3\n[[change]]\nname = \"x\"\n[[run]]\n", `day.toml:2:7: error: gap is -3; expected 0 to 600 [bad-day]`},

@@ -64,15 +64,19 @@ var (
 	pointTime = regexp.MustCompile(`\d\.\d`)
 )
 
+// MaxLaps is how many laps a run holds at most.
+const MaxLaps = 300
+
 // LapError says which line of a paste is not understood.
 type LapError struct {
 	Line    int // from 1
+	Lap     int // from 1: the lap that was being read
 	Text    string
 	Message string
 }
 
 func (e *LapError) Error() string {
-	return fmt.Sprintf("lap times, line %d, %q: %s", e.Line, e.Text, e.Message)
+	return fmt.Sprintf("lap times, line %d, lap %d, %q: %s", e.Line, e.Lap, e.Text, e.Message)
 }
 
 // ParseLaps reads lap times as people paste them: one or several on a line, as
@@ -83,7 +87,8 @@ func (e *LapError) Error() string {
 // comma is understood if no time in the paste has a decimal point and columns
 // are not separated by commas.
 //
-// The error is a *LapError, except for a paste without any lap. Every lap lies
+// The error is a *LapError, except for a paste without any lap or with more than
+// MaxLaps. Every lap lies
 // between 10 s and 10 minutes.
 func ParseLaps(text string) ([]Lap, error) {
 	text = strings.TrimPrefix(text, "\ufeff")
@@ -95,8 +100,12 @@ func ParseLaps(text string) ([]Lap, error) {
 			continue
 		}
 		p.line, p.text = i+1, line
+		p.ahead = 0
 		if err := p.read(); err != nil {
 			return nil, err
+		}
+		if len(p.laps) > MaxLaps {
+			return nil, fmt.Errorf("there are more than %d lap times; expected those of one run", MaxLaps)
 		}
 	}
 	if len(p.laps) == 0 {
@@ -108,6 +117,7 @@ func ParseLaps(text string) ([]Lap, error) {
 type lapParser struct {
 	points bool // times have decimal points, so commas separate
 	laps   []Lap
+	ahead  int // laps of the line that were read already
 	line   int
 	text   string
 
@@ -121,7 +131,7 @@ func (p *lapParser) fail(format string, args ...any) error {
 	if r := []rune(text); len(r) > 40 {
 		text = string(r[:40]) + "…"
 	}
-	return &LapError{p.line, text, fmt.Sprintf(format, args...)}
+	return &LapError{p.line, len(p.laps) + p.ahead + 1, text, fmt.Sprintf(format, args...)}
 }
 
 func (p *lapParser) read() error {
@@ -243,6 +253,7 @@ func (p *lapParser) free() error {
 				return err
 			}
 			times, number = append(times, l), false
+			p.ahead = len(times)
 		case skipWords[lower] || lower == "-" || lower == "=":
 		case isWhole(lower):
 			if number {
@@ -266,6 +277,7 @@ func (p *lapParser) free() error {
 	case len(times) == 0:
 		return p.fail("there is no time on this line")
 	}
+	p.ahead = 0
 	lo, hi := times[0].Seconds, times[0].Seconds
 	for _, l := range times {
 		lo, hi = min(lo, l.Seconds), max(hi, l.Seconds)

@@ -57,9 +57,10 @@ var layers = map[string]struct {
 	"kartwright/advisor/readings": {[]string{
 		"kartwright/advisor/profile", "kartwright/geometry", "kartwright/geometry/frontend", "kartwright/geometry/adjust", "kartwright/geometry/fit", "kartwright/rules/source", "kartwright/rules/diag", "kartwright/rules/tables",
 	}, "readings are a kart's, read from a file and posed as a fit"},
-	"kartwright/advisor/journal": {[]string{"kartwright/advisor", "kartwright/advisor/...", "kartwright/geometry", "kartwright/geometry/...", "kartwright/rules", "modernc.org/sqlite"}, "the only door to SQLite"},
-	"kartwright/advisor/learn":   {[]string{"gonum.org/v1/gonum/..."}, "statistics of outcomes know no kart"},
-	"kartwright/advisor/testday": {[]string{"kartwright/advisor", "kartwright/advisor/...", "kartwright/geometry", "kartwright/geometry/...", "kartwright/rules/source", "kartwright/rules/diag", "kartwright/rules/tables", "gonum.org/v1/gonum/..."}, "test days plan work on a kart"},
+	"kartwright/advisor/journal":  {[]string{"kartwright/advisor", "kartwright/advisor/...", "kartwright/geometry", "kartwright/geometry/...", "kartwright/rules", "modernc.org/sqlite"}, "the only door to SQLite"},
+	"kartwright/advisor/learn":    {[]string{"gonum.org/v1/gonum/..."}, "statistics of outcomes know no kart"},
+	"kartwright/advisor/safefile": {nil, "a file that several write to knows nothing of what it holds"},
+	"kartwright/advisor/testday":  {[]string{"kartwright/advisor", "kartwright/advisor/...", "kartwright/geometry", "kartwright/geometry/...", "kartwright/rules/source", "kartwright/rules/diag", "kartwright/rules/tables", "gonum.org/v1/gonum/..."}, "test days plan work on a kart"},
 }
 
 func TestImports(t *testing.T) {

@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
@@ -9,7 +10,6 @@ import (
 	"math"
 	"os"
 	"path/filepath"
-	"slices"
 	"strconv"
 	"strings"
 
@@ -19,6 +19,7 @@ import (
 	"kartwright/advisor/journal"
 	"kartwright/advisor/profile"
 	"kartwright/advisor/profile/demo"
+	"kartwright/advisor/safefile"
 	"kartwright/advisor/testday"
 	"kartwright/rules/diag"
 )
@@ -187,22 +188,19 @@ func (a *app) dayChanges(o dayPlanOptions) (*dayStart, error) {
 		return nil, err
 	}
 	s.past.demote(adv)
-	if adv.First == nil {
-		return nil, fmt.Errorf("there is no change to take from the advice (%s); see 'kartwright advise'", adv.Status)
+	changes, advice, err := testday.Advised(adv, o.take)
+	if err != nil {
+		return nil, fmt.Errorf("%w; see 'kartwright advise'", err)
 	}
 	accounts, err := set.Explain(facts)
 	if err != nil {
 		return nil, err
 	}
-	all := append([]advisor.Suggestion{*adv.First}, adv.Alternatives...)
-	for i := range all[:min(len(all), max(0, o.take))] {
-		// Each change is tried for itself, as if it had come first.
-		own := *adv
-		own.First, own.Alternatives = &all[i], slices.Concat(all[:i], all[i+1:])
-		view := viewAdvice(&own, nil, nil, nil, accounts, a.units)
-		s.past.view(&view, &own)
+	for i, own := range advice {
+		view := viewAdvice(own, nil, nil, nil, accounts, a.units)
+		s.past.view(&view, own)
 		s.log[len(s.changes)] = view
-		s.changes = append(s.changes, testday.Suggested(&all[i]))
+		s.changes = append(s.changes, changes[i])
 	}
 	return s, nil
 }
@@ -286,55 +284,28 @@ func (a *app) logDayAdvice(s *dayStart, d *testday.Day, o dayPlanOptions) (began
 	return began, nil
 }
 
-// rates reads --minutes.
-func rates(list []string) (testday.Rates, error) {
-	r := testday.UsualRates
-	for _, text := range list {
-		name, value, ok := strings.Cut(text, "=")
-		m, err := strconv.ParseFloat(strings.TrimSpace(value), 64)
-		if !ok || err != nil {
-			return r, usagef("--minutes %q: write PART=MINUTES, for example screw=3", text)
-		}
-		if err := r.Set(strings.TrimSpace(name), m); err != nil {
-			return r, usagef("--minutes: %w", err)
-		}
+// slip turns a fault in something that was asked or entered into a fault of the
+// command line.
+func slip(err error) error {
+	var f *testday.FieldError
+	if errors.As(err, &f) {
+		return usagef("--%s: %w", f.Field, f.Err)
 	}
-	return r, nil
+	return err
 }
 
 // spreadOf joins --spread and --earlier.
 func (a *app) spreadOf(sd float64, df int, earlier []string) (testday.Spread, error) {
-	s := testday.Spread{SD: testday.UsualSpread}
-	switch {
-	case sd == 0 && df != 0:
-		return s, usagef("--spread-df says how well --spread is known; give --spread too")
-	case sd != 0 && len(earlier) > 0:
-		return s, usagef("give either --spread or --earlier, not both")
-	case sd < 0 || sd > 5 || df < 0:
-		return s, usagef("--spread %g with --spread-df %d: expected a time between 0 and 5 s and no negative count", sd, df)
-	case sd > 0:
-		return testday.Spread{SD: sd, DF: df}, nil
-	}
-	if len(earlier) == 0 {
-		return s, nil
-	}
-	var days []*testday.Verdict
+	var days []testday.EarlierDay
 	for _, name := range earlier {
 		d, err := a.loadDay(name)
 		if err != nil {
-			return s, err
+			return testday.Spread{}, err
 		}
-		d.Spread.DF = 0 // its own runs only: nothing counts twice
-		v, err := d.Judge()
-		if err != nil {
-			return s, fmt.Errorf("%s: %w", name, err)
-		}
-		days = append(days, v)
+		days = append(days, testday.EarlierDay{Name: name, Day: d})
 	}
-	if s = testday.Pool(days...); s.DF == 0 {
-		return s, fmt.Errorf("the earlier days have no run to spare, so they do not tell the spread; leave --earlier out")
-	}
-	return s, nil
+	s, err := testday.SpreadOf(sd, df, days)
+	return s, slip(err)
 }
 
 func (a *app) loadDay(name string) (*testday.Day, error) {
@@ -342,11 +313,46 @@ func (a *app) loadDay(name string) (*testday.Day, error) {
 	if err != nil {
 		return nil, readError("the test day", name, err)
 	}
+	return parseDay(name, data)
+}
+
+func parseDay(name string, data []byte) (*testday.Day, error) {
 	d, found := testday.Parse(name, data)
 	if diag.HasErrors(found) {
 		return nil, fileError{found}
 	}
 	return d, nil
+}
+
+// changeDay changes the day of a file, which nobody else can change meanwhile:
+// not another command, and not the page. A day that stays as it is is not
+// written.
+func (a *app) changeDay(name string, change func(*testday.Day) error) error {
+	failed := false // by us, in words for the user already
+	err := safefile.Update(name, func(data []byte) ([]byte, error) {
+		d, err := parseDay(name, data)
+		if err == nil {
+			before := d.Text()
+			if err = change(d); err == nil {
+				if after := d.Text(); !bytes.Equal(before, after) {
+					return after, nil
+				}
+				return data, nil
+			}
+		}
+		failed = true
+		return nil, err
+	})
+	switch {
+	case err == nil || failed:
+		return err
+	case errors.Is(err, safefile.ErrHeld):
+		return err
+	}
+	if _, gone := os.Stat(name); gone != nil {
+		return readError("the test day", name, err)
+	}
+	return fmt.Errorf("%s cannot be written: %w", name, err)
 }
 
 // dayKart loads the kart of a day, which a relative path may name as seen from
@@ -388,21 +394,11 @@ func (a *app) runDayPlan(o dayPlanOptions) error {
 	if err != nil {
 		return err
 	}
-	changes := start.changes
-	d := &testday.Day{Track: o.where, Driver: o.driver, Smallest: o.smallest, Gap: o.gap, Changes: changes}
-	if o.smallest < 0 || o.gap < 0 {
-		return usagef("--smallest and --gap must not be negative")
+	wish := testday.Wish{
+		Changes: start.changes, Track: o.where, Driver: o.driver, Runs: o.runs, TyreSets: o.tyreSets, Gap: o.gap, Smallest: o.smallest,
+		Trend: o.trend, Figure: o.figure, Minutes: o.minutes, Order: o.order, Pick: o.pick,
 	}
-	if d.Rates, err = rates(o.minutes); err != nil {
-		return err
-	}
-	if d.Trend, err = testday.ParseTrend(o.trend); err != nil {
-		return usagef("--trend: %w", err)
-	}
-	if d.Figure, err = testday.ParseFigure(o.figure); err != nil {
-		return usagef("--figure: %w", err)
-	}
-	if d.Spread, err = a.spreadOf(o.spread, o.spreadDF, o.earlier); err != nil {
+	if wish.Spread, err = a.spreadOf(o.spread, o.spreadDF, o.earlier); err != nil {
 		return err
 	}
 	for _, name := range []string{o.save, o.html, o.sheet} {
@@ -410,46 +406,15 @@ func (a *app) runDayPlan(o dayPlanOptions) error {
 			return err
 		}
 	}
-	var k *profile.Kart
-	if d.NeedsKart() {
-		if err := a.begin(start, o); err != nil {
-			return err
-		}
-		k = start.kart
-		d.Kart = orElse(orElse(o.kart, a.Getenv("KARTWRIGHT_KART")), demo.Default)
-		d.Base = testday.BaseOf(k, k.Present)
-	}
-	w, err := d.Work(k)
+	p, err := testday.NewPlan(wish, func() (*profile.Kart, string, error) {
+		err := a.begin(start, o)
+		return start.kart, orElse(orElse(o.kart, a.Getenv("KARTWRIGHT_KART")), demo.Default), err
+	})
 	if err != nil {
-		return err
+		return slip(err)
 	}
-	r := d.Request(w, o.runs, o.tyreSets)
-	var list []testday.Option
-	best := 0
-	if o.order != "" {
-		order, err := testday.ParseOrder(o.order, len(changes))
-		if err != nil {
-			return usagef("--order: %w", err)
-		}
-		own, err := testday.Given(r, order)
-		if err != nil {
-			return err
-		}
-		list = []testday.Option{own}
-	} else {
-		if list, best, err = testday.Options(r); err != nil {
-			return err
-		}
-		if o.pick != 0 {
-			if o.pick < 1 || o.pick > len(list) {
-				return usagef("--pick %d: there are plans 1 to %d", o.pick, len(list))
-			}
-			best = o.pick - 1
-		}
-	}
-	chosen := &list[best]
-	d.Plan, d.Runs = chosen.Name, chosen.Runs(o.tyreSets)
-	sheet, err := d.Sheet(w, 0, a.units)
+	d := p.Day
+	sheet, err := d.Sheet(p.Work, 0, a.units)
 	if err != nil {
 		return err
 	}
@@ -465,7 +430,7 @@ func (a *app) runDayPlan(o dayPlanOptions) error {
 		}
 	}
 	if o.html != "" {
-		page, err := d.PrintHTML(w, sheet)
+		page, err := d.PrintHTML(p.Work, sheet)
 		if err != nil {
 			return err
 		}
@@ -474,14 +439,14 @@ func (a *app) runDayPlan(o dayPlanOptions) error {
 		}
 	}
 	if o.sheet != "" {
-		if err := writeFile(o.sheet, []byte(d.PrintText(w, sheet))); err != nil {
+		if err := writeFile(o.sheet, []byte(d.PrintText(p.Work, sheet))); err != nil {
 			return err
 		}
 	}
 	if a.json {
-		return a.writeJSON(viewDayPlan(d, list, best, r, sheet, o.save, a))
+		return a.writeJSON(viewDayPlan(p, sheet, o.save, a))
 	}
-	a.printDayPlan(d, w, list, best, r, sheet, o, start)
+	a.printDayPlan(p, sheet, o, start)
 	if began != "" {
 		a.para("  ", "Began a new journal, "+began+".")
 	}
@@ -491,24 +456,15 @@ func (a *app) runDayPlan(o dayPlanOptions) error {
 	return nil
 }
 
-func (a *app) printDayPlan(d *testday.Day, w *testday.Work, list []testday.Option, best int, r testday.Request, sheet []testday.RunSheet, o dayPlanOptions, start *dayStart) {
-	a.para("", "To try: "+strings.Join(changeNames(d), "; ")+".")
-	switch {
-	case d.Spread.DF > 0:
-		a.para("", fmt.Sprintf("Usual spread between runs: %.3f s, from %d spare runs.", d.Spread.SD, d.Spread.DF))
-	case o.spread > 0:
-		a.para("", fmt.Sprintf("Spread between runs, as you say: %.3f s (a guess: the plan's own spare runs must confirm it).", d.Spread.SD))
-	default:
-		a.para("", fmt.Sprintf("Spread between runs: not known, %.2f s assumed. An earlier day's file (--earlier) makes every plan prove more.", d.Spread.SD))
+func (a *app) printDayPlan(p *testday.Plan, sheet []testday.RunSheet, o dayPlanOptions, start *dayStart) {
+	for _, line := range p.About() {
+		a.para("", line)
 	}
-	if d.Smallest > 0 {
-		a.para("", fmt.Sprintf("What matters: %.2f s a lap.", d.Smallest))
-	}
-	if p := start.past; p != nil && d.NeedsKart() {
-		if p.setting != nil {
-			a.para("", fmt.Sprintf("Base: as the kart stands by the journal since %s (%s; --from-profile ignores it).", localTime(p.setting.At), p.setting.ID.Short()))
+	if was := start.past; was != nil && p.Day.NeedsKart() {
+		if was.setting != nil {
+			a.para("", fmt.Sprintf("Base: as the kart stands by the journal since %s (%s; --from-profile ignores it).", localTime(was.setting.At), was.setting.ID.Short()))
 		}
-		for _, n := range []string{p.note, p.moved} {
+		for _, n := range []string{was.note, was.moved} {
 			if n != "" {
 				a.para("", sentence(n))
 			}
@@ -516,58 +472,34 @@ func (a *app) printDayPlan(d *testday.Day, w *testday.Work, list []testday.Optio
 	}
 	a.heading("Plans: less work against more proof")
 	a.printf("     %-36s%5s%8s%9s%9s%10s\n", "plan", "runs", "changes", "spanner", "± 95 %", "can show")
-	for i := range list {
-		p := &list[i]
+	for i := range p.Options {
+		option := &p.Options[i]
 		mark := "  "
-		if i == best {
+		if i == p.Chosen {
 			mark = "→ "
 		}
-		name := p.Name
+		name := option.Name
 		if len([]rune(name)) > 35 {
 			name = string([]rune(name)[:34]) + "…"
 		}
-		a.printf("%s%2d %s%5d%8d%s%9s%10s\n", mark, i+1, pad(name, 36), len(p.Order), p.Steps, leftPad(fmt.Sprintf("%.0f min", p.Minutes), 9), proofText(p.Worst().Half), proofText(p.Worst().Detect))
+		worst := option.Worst()
+		a.printf("%s%2d %s%5d%8d%s%9s%10s\n", mark, i+1, pad(name, 36), len(option.Order), option.Steps, leftPad(fmt.Sprintf("%.0f min", option.Minutes), 9), testday.SayProof(worst.Half), testday.SayProof(worst.Detect))
 	}
 	a.para("  ", "± 95 % is how closely each change will be known; \"can show\" is the difference that is shown four times in five.")
-	chosen := &list[best]
-	a.heading("Plan: " + chosen.Name)
-	a.para("  ", sentence(chosen.Why)+" Order "+chosen.Order.String()+" (0 is the base).")
-	for j, c := range d.Changes {
-		p := chosen.Proof[j]
-		if math.IsInf(p.Half, 1) {
-			a.para("  - ", c.Name+": nothing can be proved with this plan alone; it has no run to spare and no earlier spread to go by.")
-			continue
-		}
-		a.para("  - ", fmt.Sprintf("With this spread, the plan can show %.2f s for %s (± %.2f s).", p.Detect, c.Name, p.Half))
-	}
-	if d.Smallest > 0 && chosen.Worst().Detect > d.Smallest {
-		a.para("  - ", fmt.Sprintf("No more than that: %.2f s may go unnoticed. More runs, or a spread from earlier days, would help; more laps in a run hardly do.", d.Smallest))
-	}
-	if bent := chosen.Bent.Var; chosen.Worth.DF > 0 {
-		for j := range bent {
-			if math.IsInf(bent[j], 1) {
-				a.para("  - ", "If the drift bends (a wet track that dries, the first laps of the morning), this plan cannot tell it from the changes.")
-				break
-			}
-		}
-	}
-	if r.Apart != "" && len(d.Changes) > 1 {
-		a.para("  - ", "Plans with several changes on at once are left out: "+r.Apart+".")
-	}
-	if chosen.Longest > d.Gap && d.Gap > 0 {
-		a.para("  - ", fmt.Sprintf("The longest stop takes about %.0f min, the gap is %.0f min.", chosen.Longest, d.Gap))
+	a.heading("Plan: " + p.Option().Name)
+	a.para("  ", p.Because())
+	for _, line := range p.Promise() {
+		a.para("  - ", line)
 	}
 	a.heading("Runs")
 	for _, s := range sheet {
 		a.printRunSheet(s)
 	}
-	for s := range setups(sheet) {
-		for _, n := range w.Notes(s) {
-			a.para("  Note: ", w.Say(s)+": "+n+".")
-		}
+	for _, n := range p.Work.Remarks(sheet) {
+		a.para("  Note: ", n)
 	}
 	a.heading("Before you start")
-	a.para("  ", "Same driver, pressures, fuel and number of laps in every run, about eight laps that count; the driver says better, same or worse before he sees the clock.")
+	a.para("  ", testday.Fair)
 	for _, f := range []struct{ name, what string }{{o.save, "The day is in %s; after each run: kartwright day next %[1]s --laps \"48.60 48.55 …\""}, {o.html, "For printing: %s"}, {o.sheet, "Plain sheet: %s"}} {
 		if f.name != "" {
 			a.para("  ", fmt.Sprintf(f.what, f.name))
@@ -578,50 +510,13 @@ func (a *app) printDayPlan(d *testday.Day, w *testday.Work, list []testday.Optio
 	}
 }
 
-// setups yields the setups of a sheet in the order of their first run.
-func setups(sheet []testday.RunSheet) func(func(testday.Setup) bool) {
-	return func(yield func(testday.Setup) bool) {
-		seen := map[testday.Setup]bool{}
-		for _, s := range sheet {
-			if !seen[s.Setup] {
-				seen[s.Setup] = true
-				if !yield(s.Setup) {
-					return
-				}
-			}
-		}
-	}
-}
-
-func changeNames(d *testday.Day) []string {
-	var out []string
-	for _, c := range d.Changes {
-		out = append(out, c.Name)
-	}
-	return out
-}
-
-func proofText(v float64) string {
-	if math.IsInf(v, 1) {
-		return "no proof"
-	}
-	return fmt.Sprintf("%.2f s", v)
-}
-
 func leftPad(s string, n int) string {
 	return strings.Repeat(" ", max(0, n-len([]rune(s)))) + s
 }
 
 // printRunSheet prints one run: its setup and what to turn before it.
 func (a *app) printRunSheet(s testday.RunSheet) {
-	note := fmt.Sprintf("tyre set %d", s.Tyres)
-	if s.NewSet {
-		note = fmt.Sprintf("change to tyre set %d", s.Tyres)
-	}
-	if s.Minutes > 0 {
-		note += fmt.Sprintf(", %.0f min", s.Minutes)
-	}
-	a.para(fmt.Sprintf("  %2d  ", s.Number), s.Name+" ("+note+")")
+	a.para(fmt.Sprintf("  %2d  ", s.Number), s.Name+" ("+s.Note()+")")
 	for _, t := range s.Turns {
 		a.para("        ", t)
 	}
@@ -691,148 +586,87 @@ func oneDay(cmd *cobra.Command, args []string) error {
 	return nil
 }
 
-// record enters a run's result. It returns a sentence that says what was
-// entered, "" if nothing was.
-func (o dayNextOptions) record(d *testday.Day, a *app) (string, error) {
+// entry is what the flags say of the day. The error of lap times that come from
+// a file is not one of the command line.
+func (o dayNextOptions) entry(a *app) (e testday.Entry, fromFile bool, err error) {
 	given := 0
 	for _, g := range []bool{o.laps != "", o.lapsFile != "", o.time != 0, o.missedSet, o.rain, o.takeBack} {
 		if g {
 			given++
 		}
 	}
-	switch {
-	case given > 1:
-		return "", usagef("give one of --laps, --laps-file, --time, --missed, --rain and --take-back")
-	case (o.says != "" || o.feel != "") && (given == 0 || o.missedSet || o.takeBack):
-		return "", usagef("--says and --feel go with the result of a run: --laps, --laps-file or --time")
-	case o.changed && !o.missedSet:
-		return "", usagef("--changed goes with --missed")
-	case o.outIn && o.laps == "" && o.lapsFile == "":
-		return "", usagef("--out-in goes with --laps or --laps-file")
+	if given > 1 {
+		return e, false, usagef("give one of --laps, --laps-file, --time, --missed, --rain and --take-back")
 	}
-	feel := testday.Feel(o.feel)
-	if feel != testday.NoWord && feel != testday.Better && feel != testday.Same && feel != testday.Worse {
-		return "", usagef("--feel is %q, expected better, same or worse", o.feel)
+	e = testday.Entry{
+		Laps: o.laps, Time: o.time, Missed: o.missedSet, Why: o.missed, Fitted: o.changed, Rain: o.rain, TakeBack: o.takeBack, OutIn: o.outIn,
+		Says: o.says, Feel: testday.Feel(o.feel), LostTyres: o.lostTyres, TrackChanged: o.trackChanged,
 	}
-	i := d.Next()
-	if o.takeBack {
-		if i == 0 {
-			return "", fmt.Errorf("no run is recorded that could be taken back")
+	if o.left != -1 {
+		e.Left = &o.left
+	}
+	if o.lapsFile == "" {
+		return e, false, nil
+	}
+	var data []byte
+	if o.lapsFile == "-" {
+		if data, err = io.ReadAll(a.In); err != nil {
+			return e, true, fmt.Errorf("the lap times cannot be read: %w", err)
 		}
-		d.TakeBack()
-		return fmt.Sprintf("Run %d is taken back.", i), nil
+	} else if data, err = os.ReadFile(o.lapsFile); err != nil {
+		return e, true, readError("the lap times", o.lapsFile, err)
 	}
-	if given > 0 && i == len(d.Runs) {
-		return "", fmt.Errorf("all %d runs of the day are recorded; --left %d adds one", len(d.Runs), 1)
+	if e.Laps = string(data); strings.TrimSpace(e.Laps) == "" {
+		return e, true, errors.New("there are no lap times; expected one on a line, such as 48.60 or 0:48.60")
 	}
-	if given == 0 {
-		return "", nil
-	}
-	r := &d.Runs[i]
-	text := o.laps
-	switch {
-	case o.missedSet:
-		r.State, r.Why, r.Fitted = testday.Missed, o.missed, o.changed
-		return fmt.Sprintf("Run %d is missed.", i+1), nil
-	case o.rain:
-		r.State, r.Says, r.Feel = testday.Rain, o.says, feel
-		if i+1 < len(d.Runs) {
-			d.Runs[i+1].Break = true
-		}
-		return fmt.Sprintf("Run %d is rained off; later runs are compared among themselves.", i+1), nil
-	case o.time != 0:
-		if o.time < 10 || o.time > 600 {
-			return "", usagef("--time %g: a lap takes between 10 and 600 s", o.time)
-		}
-		r.State, r.Value, r.Says, r.Feel = testday.Done, o.time, o.says, feel
-		return fmt.Sprintf("Run %d: %.3f s.", i+1, o.time), nil
-	case o.lapsFile == "-":
-		data, err := io.ReadAll(a.In)
+	return e, true, nil
+}
+
+// enter records an entry in a day's file, alone with it while it does; an empty
+// one only looks.
+func (a *app) enter(file, kart string, e testday.Entry) (d *testday.Day, w *testday.Work, done testday.Entered, err error) {
+	work := func(day *testday.Day) error {
+		k, err := a.dayKart(day, file, kart)
 		if err != nil {
-			return "", fmt.Errorf("the lap times cannot be read: %w", err)
+			return err
 		}
-		text = string(data)
-	case o.lapsFile != "":
-		data, err := os.ReadFile(o.lapsFile)
-		if err != nil {
-			return "", readError("the lap times", o.lapsFile, err)
+		d = day
+		if w, err = d.Work(k); err != nil {
+			return err
 		}
-		text = string(data)
+		done, err = d.Enter(w, e)
+		return err
 	}
-	laps, err := testday.ParseLaps(text)
-	if err != nil {
-		if o.laps != "" {
-			return "", usageError{err}
-		}
-		return "", err
+	if e != (testday.Entry{}) {
+		err = a.changeDay(file, work)
+		return d, w, done, err
 	}
-	if o.outIn {
-		if len(laps) < 3 {
-			return "", usagef("--out-in: %d laps leave none between the out-lap and the in-lap", len(laps))
-		}
-		laps[0].Flag, laps[len(laps)-1].Flag = testday.OutLap, testday.InLap
+	if d, err = a.loadDay(file); err == nil {
+		err = work(d)
 	}
-	s, err := testday.Summarise(laps, d.Figure)
-	if err != nil {
-		return "", err
-	}
-	r.State, r.Laps, r.Says, r.Feel = testday.Done, laps, o.says, feel
-	said := fmt.Sprintf("Run %d: %.3f s from %d of %d laps.", i+1, s.Value, len(s.Kept), len(laps))
-	for _, l := range s.Left {
-		said += fmt.Sprintf(" Lap %d, %s: %s.", l.Number, strings.Fields(l.Lap.String())[0], l.Why)
-	}
-	for _, x := range s.Doubts {
-		said += " " + sentence(x)
-	}
-	return said, nil
+	return d, w, done, err
 }
 
 func (a *app) runDayNext(file string, o dayNextOptions) error {
-	d, err := a.loadDay(file)
+	e, fromFile, err := o.entry(a)
 	if err != nil {
 		return err
 	}
-	if o.left > testday.MaxRuns || o.left < -1 {
-		return usagef("--left %d: expected 0 to %d", o.left, testday.MaxRuns)
-	}
-	said, err := o.record(d, a)
+	d, w, done, err := a.enter(file, o.kart, e)
 	if err != nil {
-		return err
+		if f := (*testday.FieldError)(nil); fromFile && errors.As(err, &f) && f.Field == "laps" {
+			return f.Err
+		}
+		return slip(err)
 	}
-	k, err := a.dayKart(d, file, o.kart)
-	if err != nil {
-		return err
-	}
-	w, err := d.Work(k)
-	if err != nil {
-		return err
-	}
+	said, anew := done.Said, done.Anew
 	next := d.Next()
-	if o.lostTyres {
-		d.NewTyres(next)
-	}
-	if o.trackChanged && next < len(d.Runs) {
-		d.Runs[next].Break = true
-	}
-	anew := false
-	if o.missedSet || o.rain || o.lostTyres || o.trackChanged || o.left >= 0 {
-		if anew, err = d.Replan(w, o.left); err != nil {
-			return err
-		}
-	}
-	if said != "" || anew || o.lostTyres || o.trackChanged {
-		if err := writeFile(file, d.Text()); err != nil {
-			return err
-		}
-	}
-	next = d.Next()
 	sheet, err := d.Sheet(w, next, a.units)
 	if err != nil {
 		return err
 	}
-	worth := d.Expected()
 	if a.json {
-		return a.writeJSON(viewDayNext(d, said, anew, sheet, worth, a))
+		return a.writeJSON(viewDayNext(d, said, anew, sheet, d.Expected(), a))
 	}
 	if said != "" {
 		a.para("", said)
@@ -869,17 +703,8 @@ func (a *app) runDayNext(file string, o dayNextOptions) error {
 		}
 	}
 	a.heading("What the day will tell, if it goes on so")
-	for j, c := range d.Changes {
-		if math.IsInf(worth.Var[j], 1) {
-			a.para("  - ", c.Name+": nothing; it cannot be told from drift any more. More runs (--left) would mend it.")
-			continue
-		}
-		p := testday.Prove(worth.Var[j], worth.DF, d.Spread)
-		if math.IsInf(p.Half, 1) {
-			a.para("  - ", c.Name+": a difference, but no run is to spare to say how sure it is.")
-			continue
-		}
-		a.para("  - ", fmt.Sprintf("%s: known to ± %.2f s; %.2f s would be shown.", c.Name, p.Half, p.Detect))
+	for _, line := range d.Outlook() {
+		a.para("  - ", line)
 	}
 	return nil
 }
@@ -1078,16 +903,8 @@ func (a *app) printDayVerdict(d *testday.Day, v *testday.Verdict, o dayVerdictOp
 	a.printf("%s\n", title)
 	for _, e := range v.Effects {
 		a.para("  - ", sentence(e.Text))
-		for _, more := range []string{e.Detail, e.FeelText} {
-			if more != "" {
-				a.para("    ", sentence(more))
-			}
-		}
-		if e.Pairs != nil {
-			a.para("    ", fmt.Sprintf("Neighbouring runs compared by rank: %s (%s to %s).", testday.Seconds(e.Pairs.Estimate, 2), testday.Seconds(e.Pairs.Interval.Lo, 2), testday.Seconds(e.Pairs.Interval.Hi, 2)))
-		}
-		if !math.IsNaN(e.Naive) && e.Outcome != testday.NeverRun {
-			a.para("    ", fmt.Sprintf("The first run with it against the run before it says %s, drift and all.", testday.Seconds(e.Naive, 2)))
+		for _, more := range e.More() {
+			a.para("    ", more)
 		}
 	}
 	if d.Smallest > 0 {
@@ -1105,16 +922,11 @@ func (a *app) printDayVerdict(d *testday.Day, v *testday.Verdict, o dayVerdictOp
 			a.para(fmt.Sprintf("  %3d  %s", q.Run+1, pad(name, 26)), q.Why)
 			continue
 		}
-		laps := "-"
-		if len(r.Laps) > 0 {
-			laps = fmt.Sprintf("%d of %d", len(q.Summary.Kept), len(r.Laps))
-		}
-		words := strings.TrimSpace(string(r.Feel) + " " + quoted(r.Says))
 		odd := " "
 		if q.Odd {
 			odd = "!"
 		}
-		a.para(strings.TrimRight(fmt.Sprintf("  %3d  %s%-8s%9.3f%+10.3f%s ", q.Run+1, pad(name, 26), laps, q.Value, q.Residual, odd), " ")+"  ", words)
+		a.para(strings.TrimRight(fmt.Sprintf("  %3d  %s%-8s%9.3f%+10.3f%s ", q.Run+1, pad(name, 26), q.LapsKept(r), q.Value, q.Residual, odd), " ")+"  ", r.Words())
 	}
 	a.printf("\n")
 	for _, line := range v.Chart(d) {
@@ -1122,30 +934,8 @@ func (a *app) printDayVerdict(d *testday.Day, v *testday.Verdict, o dayVerdictOp
 	}
 	a.para("  ", v.Legend(d)+".")
 	a.heading("Drift and spread")
-	if v.Trend > testday.NoTrend && !math.IsNaN(v.Drift.Value) {
-		a.para("  - ", fmt.Sprintf("Drift %s a run (± %s); the base at mid-day %.3f s.", testday.Seconds(v.Drift.Value, 3), plusMinus(v.Drift), v.Base.Value))
-	}
-	if v.Trend == testday.Quadratic && !math.IsNaN(v.Bend.Value) {
-		a.para("  - ", fmt.Sprintf("It bends by %s a run squared (± %s).", testday.Seconds(v.Bend.Value, 4), plusMinus(v.Bend)))
-	}
-	for _, s := range v.Steps {
-		a.para("  - ", fmt.Sprintf("%s: %s (± %s).", capital(s.Name), testday.Seconds(s.Value, 3), plusMinus(s.Estimate)))
-	}
-	a.para("  - ", sentence(v.Separate.Text))
-	switch {
-	case v.Pooled.DF == 0:
-		a.para("  - ", "No run is to spare, so nothing says how far runs differ by themselves.")
-	case v.Pooled.DF > v.DF:
-		a.para("  - ", fmt.Sprintf("Spread between runs %.3f s, from %d spare runs of today and %d of earlier days.", v.Pooled.SD, v.DF, v.Pooled.DF-v.DF))
-	default:
-		a.para("  - ", fmt.Sprintf("Spread between runs %.3f s, from %d spare runs of today.", v.Pooled.SD, v.DF))
-	}
-	if v.LapSD > 0 {
-		text := fmt.Sprintf("Spread between the laps of a run %.3f s", v.LapSD)
-		if laps, worth := v.IndependentLaps(); laps > 0 {
-			text += fmt.Sprintf(": a run's %.0f laps tell as much as %.1f independent ones would", laps, worth)
-		}
-		a.para("  - ", text+".")
+	for _, line := range v.Account() {
+		a.para("  - ", line)
 	}
 	if len(v.Notes) > 0 {
 		a.heading("Note")
@@ -1171,19 +961,4 @@ func (a *app) printLaps(d *testday.Day, v *testday.Verdict) {
 			a.para("       ", fmt.Sprintf("lap %d, %s, left out: %s", l.Number, strings.Fields(l.Lap.String())[0], l.Why))
 		}
 	}
-}
-
-func quoted(s string) string {
-	if s == "" {
-		return ""
-	}
-	return "“" + s + "”"
-}
-
-// plusMinus is the half width of an interval.
-func plusMinus(q testday.Estimate) string {
-	if math.IsInf(q.Hi, 1) || math.IsNaN(q.Hi) {
-		return "unknown"
-	}
-	return strings.TrimPrefix(testday.Seconds(q.Hi-q.Value, 3), "+")
 }

@@ -108,10 +108,11 @@ func setupNumbers(s testday.Setup) []int {
 	return out
 }
 
-func viewDayPlan(d *testday.Day, options []testday.Option, best int, r testday.Request, sheet []testday.RunSheet, saved string, a *app) dayPlanJSON {
-	out := dayPlanJSON{Command: "day plan", Kart: d.Kart, Changes: changeNames(d), SpreadSD: round(d.Spread.SD), SpreadDF: d.Spread.DF, Chosen: best, Apart: r.Apart, Runs: viewSheet(sheet, a), Saved: saved}
-	for _, p := range options {
-		out.Options = append(out.Options, optionJSON{p.Name, p.Why, p.Order.String(), len(p.Order), p.Steps, round(p.Minutes), round(p.Longest), p.Worth.DF, round(p.Factor), viewProof(d, p.Worth)})
+func viewDayPlan(p *testday.Plan, sheet []testday.RunSheet, saved string, a *app) dayPlanJSON {
+	d := p.Day
+	out := dayPlanJSON{Command: "day plan", Kart: d.Kart, Changes: d.Names(), SpreadSD: round(d.Spread.SD), SpreadDF: d.Spread.DF, Chosen: p.Chosen, Apart: p.Request.Apart, Runs: viewSheet(sheet, a), Saved: saved}
+	for _, x := range p.Options {
+		out.Options = append(out.Options, optionJSON{x.Name, x.Why, x.Order.String(), len(x.Order), x.Steps, round(x.Minutes), round(x.Longest), x.Worth.DF, round(x.Factor), viewProof(d, x.Worth)})
 	}
 	return out
 }
