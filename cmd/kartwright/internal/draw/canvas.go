@@ -73,37 +73,67 @@ func (c *canvas) text(class, anchor string, x, y float64, s string) {
 // em is the height of each class of text.
 var em = map[string]float64{"t": 12, "h": 13, "s": 11}
 
+// bold are the classes of text in bold.
+var bold = map[string]bool{"h": true}
+
+// Letters by how wide they are at most, in parts of the letters' height: as in
+// DejaVu Sans, measured in a browser, which is among the widest of the sans serif
+// faces that devices have.
+var letters = []struct {
+	wide float64
+	of   string
+}{
+	{0.32, " ',.ilIjJ|’‘′íì"}, {0.42, "!()-/:;[]\\frt″"}, {0.54, "\"*?_`scz°“”–"}, {0.84, "#+<=>~^±→≤≥×−✓&"}, {1.04, "mwMW%@½¼¾⅛⅜⅝⅞—…œ"},
+}
+
 // wide is a safe guess of how wide a text is: a little more than any common
 // sans serif makes of it.
 func wide(class, s string) float64 {
 	w := 0.
 	for _, r := range s {
-		switch {
-		case strings.ContainsRune("iljtfI.,:;'|! ()", r):
-			w += 0.36
-		case strings.ContainsRune("mwMW%—", r):
-			w += 0.92
-		case r >= 'A' && r <= 'Z':
-			w += 0.72
-		default:
-			w += 0.6
-		}
+		w += wideLetter(r)
 	}
-	if class == "h" {
-		w *= 1.08
+	if bold[class] {
+		w *= 1.13
 	}
 	return w * em[class]
 }
 
-// wrap breaks a text into lines that fit.
+func wideLetter(r rune) float64 {
+	for _, l := range letters {
+		if strings.ContainsRune(l.of, r) {
+			return l.wide
+		}
+	}
+	switch {
+	case r >= 0x2e80:
+		return 1.05
+	case r >= 'A' && r <= 'Z' || r > 0xff:
+		return 0.8
+	}
+	return 0.65
+}
+
+// wrap breaks a text into lines that fit, and a word that does not fit into
+// pieces.
 func wrap(class, s string, room float64) []string {
 	var out []string
 	line := ""
 	for _, word := range strings.Fields(s) {
 		if line != "" && wide(class, line+" "+word) > room {
 			out = append(out, line)
-			line = word
-			continue
+			line = ""
+		}
+		for line == "" && wide(class, word) > room {
+			part := word
+			for utf8.RuneCountInString(part) > 1 && wide(class, part) > room {
+				_, n := utf8.DecodeLastRuneInString(part)
+				part = part[:len(part)-n]
+			}
+			if part == word {
+				break // one letter, wider than there is room
+			}
+			out, word = append(out, part), word[len(part):]
 		}
 		line = strings.TrimSpace(line + " " + word)
 	}

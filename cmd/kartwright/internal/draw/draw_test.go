@@ -81,13 +81,23 @@ func images(t *testing.T) map[string]string {
 	return map[string]string{
 		"front": wide.Front(), "side": v.Side(), "top": toe.Top(), "steered": steered.Top(), "same": same.Front(),
 		"lift": chart(true).SVG(), "camber": chart(false).SVG(),
-		"screw":  Screw("Caster screw, each side", 0.82, "tighten it 13/16 turn (0.82)", "depth gauge 7.60 mm to 6.57 mm"),
-		"screw2": Screw("Caster screw, each side", -2.25, "loosen it 2 1/4 turns", ""),
-		"screw3": Screw("Tie rod", 1, "one turn", ""),
-		"bush":   Bush("Camber plate, left side", 0, 4, 12, "turn it 4 holes clockwise"),
-		"bush2":  Bush("Top eccentric", 6, 6, 12, "leave it"),
+		"screw":   Turned(0.82).SVG("Caster screw, each side", "tighten it 13/16 turn (0.82)", "depth gauge 7.60 mm to 6.57 mm"),
+		"screw2":  Turned(-2.25).SVG("Caster screw, each side", "loosen it 2 1/4 turns", ""),
+		"screw3":  Turned(1).SVG("Tie rod", "one turn", ""),
+		"bush":    Marked(0, 4, 12).SVG("Camber plate, left side", "turn it 4 holes clockwise", ""),
+		"bush2":   Marked(6, 6, 12).SVG("Top eccentric", "leave it", ""),
+		"insert":  Inserted(frontend.Left, seats, 0, 7).SVG("Left: top insert", "change the position from centre to back 1.5 in 1.5", ""),
+		"insert2": Inserted(frontend.Right, seats, 2, 4).SVG("Right: top insert", "change the position from back 3 to front 3", ""),
+		"insert3": Inserted(frontend.Right, seats[:2], 1, 1).SVG("Right: an-insert-whose-name-is-longer-than-any-screen-is-wide", "leave it", ""),
+		"shims":   Shimmed(frontend.Left, 2, 4, 5).SVG("Left: stub-axle shims", "move 2 shims from above the stub axle to below it (4 below instead of 2)", ""),
+		"shims2":  Shimmed(frontend.Right, 3, 0, 3).SVG("Right: stub-axle shims", "move 3 shims from below the stub axle to above it (0 below instead of 3)", ""),
+		"shims3":  Shimmed(frontend.Right, 0, 40, 40).SVG("Right: stub-axle shims", "move 40 shims", ""),
+		"rod":     Lengthened(true).SVG("Left: tie rod", "make it longer by 0.11 mm: 0.05 turn (about 1/16)", ""),
+		"rod2":    Lengthened(false).SVG("Right: tie rod", "make it shorter by 0.11 mm", ""),
 	}
 }
+
+var seats = []Seat{{0, 0}, {-1.5, 0}, {-3, 0}, {1.5, 0}, {3, 0}, {0, -1.5}, {0, 1.5}, {-1.5, -1.5}, {-1.5, 1.5}}
 
 type box struct {
 	text           string

@@ -1,7 +1,6 @@
 package web
 
 import (
-	"fmt"
 	"html/template"
 	"regexp"
 	"strings"
@@ -21,38 +20,57 @@ var ownStyle = regexp.MustCompile(`(?s)<style>.*?</style>| style="[^"]*"`)
 // inline makes a drawing of package draw fit to stand in a page.
 func inline(svg string) template.HTML { return template.HTML(ownStyle.ReplaceAllString(svg, "")) }
 
-// drawMove draws what is done to an adjuster, or returns "" for a kind that
-// words say better.
-func drawMove(m advisor.Move, side frontend.Side, u geometry.Units) template.HTML {
+// pieceOf is the drawing of what is done to an adjuster; none for a kind that
+// words say better. words is what the drawing shows, more what else is to be
+// read.
+func pieceOf(m advisor.Move, side frontend.Side, u geometry.Units) (p draw.Piece, words, more string) {
 	if f, ok := m.Adjuster.(adjust.Fine); ok && f.Negligible(m.From, m.To) {
-		return "" // it may stay as it is
+		return p, "", "" // it may stay as it is
 	}
-	do := m.Adjuster.Move(m.From, m.To, u)
-	title := capital(side.String()) + ": " + m.Name
+	do, t := m.Adjuster.Move(m.From, m.To, u), m.Adjuster.Travel()
+	words, more, _ = strings.Cut(do, "; ")
+	words = capital(words)
 	if w, ok := m.Adjuster.(adjust.Wraps); ok && w.Wraps() {
 		from, errFrom := geometry.ParseClock(m.Adjuster.Print(m.From, u))
 		to, errTo := geometry.ParseClock(m.Adjuster.Print(m.To, u))
 		if errFrom != nil || errTo != nil {
-			return "" // it stands anywhere, and its positions are no hours
+			return p, "", "" // it stands anywhere, and its positions are no hours
 		}
-		t := m.Adjuster.Travel()
-		words, _, _ := strings.Cut(do, ";")
-		return inline(draw.Bush(title, from, to, int(t.Max-t.Min)+1, capital(words)))
+		return draw.Marked(from, to, int(t.Max-t.Min)+1), words, ""
+	}
+	if l, ok := m.Adjuster.(adjust.Listed); ok && m.Part == adjust.OnPivot {
+		var seats []draw.Seat
+		for i := range l.Positions() {
+			at := m.Adjuster.Shift(float64(i))
+			d := at.Top.Add(at.Bottom) // one of them moves
+			seats = append(seats, draw.Seat{Forward: d.X, Outboard: d.Y})
+		}
+		return draw.Inserted(side, seats, int(m.From), int(m.To)), words, more
 	}
 	turns := geometry.Turns(m.To - m.From)
 	if turns < 0 {
 		turns = -turns
 	}
-	words, more, _ := strings.Cut(do, "; ")
 	switch {
+	case m.Part == adjust.OnStub && t.Step == 1 && t.Min == 0:
+		return draw.Shimmed(side, int(m.From), int(m.To), int(t.Max)), capital(do), ""
 	case strings.Contains(words, "anticlockwise"):
-		return inline(draw.Screw(title, -turns, capital(words), more))
+		return draw.Turned(-turns), words, more
 	case strings.Contains(words, "clockwise"):
-		return inline(draw.Screw(title, turns, capital(words), more))
+		return draw.Turned(turns), words, more
 	case m.Part == adjust.OnRod:
-		return drawRod(title, strings.Contains(words, "longer"), capital(do))
+		return draw.Lengthened(strings.Contains(words, "longer")), capital(do), ""
 	}
-	return ""
+	return p, "", ""
+}
+
+// drawMove draws what is done to an adjuster, or returns "".
+func drawMove(m advisor.Move, side frontend.Side, u geometry.Units) template.HTML {
+	p, words, more := pieceOf(m, side, u)
+	if p.None() {
+		return ""
+	}
+	return inline(p.SVG(capital(side.String())+": "+m.Name, words, more))
 }
 
 // shifts is what a setting does to both corners.
@@ -122,43 +140,4 @@ func curves(k *profile.Kart, from, to [2]adjust.Setting, against string) ([]temp
 		out = append(out, inline(ch.SVG()))
 	}
 	return out, nil
-}
-
-// drawRod draws a tie rod that is made longer or shorter: arrows that pull its
-// ends apart or push them together, and the words.
-func drawRod(title string, longer bool, words string) template.HTML {
-	arrow := func(from, to int) string {
-		head := 7
-		if to < from {
-			head = -7
-		}
-		return fmt.Sprintf(`<path class="kw-then" d="M%d 40H%d"/><path class="kw-new" d="M%d 34L%d 40L%d 46Z"/>`, from, to-head, to-head, to, to-head)
-	}
-	left, right := arrow(60, 24), arrow(260, 296)
-	if !longer {
-		left, right = arrow(24, 60), arrow(296, 260)
-	}
-	var lines strings.Builder
-	y := 96
-	for _, l := range wrapWords(words, 36) {
-		fmt.Fprintf(&lines, `<text class="kw-h" x="160" y="%d" text-anchor="middle">%s</text>`, y, template.HTMLEscapeString(l))
-		y += 17
-	}
-	return template.HTML(fmt.Sprintf(`<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 320 %d" role="img" aria-label="%s"><text class="kw-h" x="10" y="17">%s</text>`+
-		`<circle class="kw-now" cx="44" cy="62" r="11"/><circle class="kw-now" cx="276" cy="62" r="11"/><path class="kw-now" d="M55 62H110M210 62H265"/>`+
-		`<rect class="kw-now" x="110" y="54" width="100" height="16" rx="3"/><rect class="kw-now" x="96" y="52" width="12" height="20"/><rect class="kw-now" x="212" y="52" width="12" height="20"/>%s%s%s</svg>`,
-		y, template.HTMLEscapeString(title+": "+words), template.HTMLEscapeString(title), left, right, lines.String()))
-}
-
-// wrapWords breaks a text into lines of at most n characters.
-func wrapWords(text string, n int) []string {
-	var out []string
-	line := ""
-	for _, w := range strings.Fields(text) {
-		if line != "" && len(line)+1+len(w) > n {
-			out, line = append(out, line), ""
-		}
-		line = strings.TrimSpace(line + " " + w)
-	}
-	return append(out, line)
 }

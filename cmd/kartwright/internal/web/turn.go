@@ -367,7 +367,7 @@ func viewLive(g garaged, at [2]adjust.Setting, st turnState, u geometry.Units) (
 		v.Trouble = "What it does in a slow bend cannot be computed: " + err.Error()
 	}
 	if p.Moved() {
-		v.Work = wayBack(p, u)
+		v.Work = work(p, u)
 	}
 	if v.Drawings, err = frontDrawings(k, from, at, st.steer, v.Against); err != nil {
 		v.Trouble = "It cannot be drawn: " + err.Error()

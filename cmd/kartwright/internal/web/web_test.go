@@ -340,6 +340,28 @@ func TestCard(t *testing.T) {
 	}
 }
 
+// Inserts and shims are drawn where they are to be changed, on both sides, each
+// for its own side: the insert of the left as it is seen from above has outboard
+// to the left.
+func TestSwappedPartsAreDrawn(t *testing.T) {
+	s := newShop(t)
+	for _, p := range []string{"/turn?kart=dogwood&l0=7&l1=4", "/card?kart=dogwood&at=7,4,0_7,4,0", "/answer?say=bind&phase=exit&track=tight&kart=dogwood"} {
+		body := s.get(p).Body.String()
+		for _, side := range []string{"Left", "Right"} {
+			drawing := regexp.MustCompile(`(?s)<svg[^>]*><title[^>]*>` + side + `: top insert.*?</svg>`).FindString(body)
+			contains(t, p+": the drawing of the "+side+" insert", drawing, "the front of the kart at the top", "kingpin from the large ring to the dot")
+			first := map[string]string{"Left": ">out<", "Right": ">in<"}[side]
+			if i, j := strings.Index(drawing, ">out<"), strings.Index(drawing, ">in<"); (i < j) != (first == ">out<") {
+				t.Errorf("%s: the %s insert does not have %s on the left of the drawing", p, side, first)
+			}
+			if strings.HasPrefix(p, "/answer") {
+				continue // it changes no shims
+			}
+			contains(t, p+": the drawing of the "+side+" shims", body, side+": stub-axle shims</title>", "moved shims are filled")
+		}
+	}
+}
+
 func TestMeasure(t *testing.T) {
 	s := newShop(t)
 	bent := bytes.Replace(must(demo.Read("cedar")), []byte(`caster = "11.7 deg ± 0.3 deg"`), []byte(`caster = "9 deg ± 0.3 deg"`), 1)
