@@ -137,37 +137,55 @@ func (s Setup) colour() string {
 }
 
 // SVG draws the runs with the drift line as a picture. It needs no style sheet
-// and no font of its own, and prints in grey.
+// and no font of its own, and prints in grey; its classes let a page give it
+// other colours.
 func (v *Verdict) SVG(d *Day) []byte {
-	const wide, high, left, right, top, bottom = 760., 400., 70., 20., 46., 90.
+	return v.draw(d, frame{wide: 760, high: 400, left: 70, right: 20, top: 46, bottom: 90, size: 13, titled: true})
+}
+
+// Narrow is SVG for the width of a phone, without the title and the legend,
+// which belong beside it as text: Legend has the words.
+func (v *Verdict) Narrow(d *Day) []byte {
+	return v.draw(d, frame{wide: 340, high: 300, left: 52, right: 8, top: 12, bottom: 44, size: 13})
+}
+
+// frame is the room of a chart.
+type frame struct {
+	wide, high, left, right, top, bottom, size float64
+	titled                                     bool
+}
+
+func (v *Verdict) draw(d *Day, f frame) []byte {
 	list, lo, hi := v.points(d)
 	var b strings.Builder
 	put := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
-	put(`<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %g %g" width="%g" height="%g" font-family="sans-serif" font-size="13" role="img">`, wide, high, wide, high)
+	put(`<svg xmlns="http://www.w3.org/2000/svg" class="day-chart" viewBox="0 0 %g %g" width="%g" height="%g" font-family="sans-serif" font-size="%g" role="img">`, f.wide, f.high, f.wide, f.high, f.size)
 	title := "Runs of the test day"
 	if d.Track != "" {
 		title += ", " + d.Track
 	}
 	put(`<title>%s</title>`, html.EscapeString(title))
-	put(`<rect width="%g" height="%g" fill="#ffffff"/>`, wide, high)
-	put(`<text x="%g" y="24" font-size="16">%s</text>`, left, html.EscapeString(title))
+	put(`<rect class="ground" width="%g" height="%g" fill="#ffffff"/>`, f.wide, f.high)
+	if f.titled {
+		put(`<text x="%g" y="24" font-size="16">%s</text>`, f.left, html.EscapeString(title))
+	}
 	if len(list) > 0 {
-		x := func(run int) float64 {
-			return left + (wide-left-right)*(float64(run)+0.5)/float64(len(d.Runs))
-		}
-		y := func(s float64) float64 { return top + (high-top-bottom)*(hi-s)/(hi-lo) }
+		apart := (f.wide - f.left - f.right) / float64(len(d.Runs))
+		x := func(run int) float64 { return f.left + float64(apart*(float64(run)+0.5)) }
+		y := func(s float64) float64 { return f.top + float64((f.high-f.top-f.bottom)*(hi-s)/(hi-lo)) }
 		for _, s := range ticks(lo, hi) {
-			put(`<line x1="%g" x2="%g" y1="%.1f" y2="%.1f" stroke="#dddddd"/>`, left, wide-right, y(s), y(s))
-			put(`<text x="%g" y="%.1f" text-anchor="end">%.2f s</text>`, left-8, y(s)+4, s)
+			put(`<line class="grid" x1="%g" x2="%g" y1="%.1f" y2="%.1f" stroke="#dddddd"/>`, f.left, f.wide-f.right, y(s), y(s))
+			put(`<text x="%g" y="%.1f" text-anchor="end">%.2f s</text>`, f.left-6, y(s)+4, s)
 		}
-		for i := range d.Runs {
-			put(`<text x="%.1f" y="%g" text-anchor="middle">%d</text>`, x(i), high-bottom+20, i+1)
+		every := int(math.Ceil(18 / apart)) // numbers must not run into each other
+		for i := 0; i < len(d.Runs); i += every {
+			put(`<text x="%.1f" y="%g" text-anchor="middle">%d</text>`, x(i), f.high-f.bottom+20, i+1)
 		}
-		put(`<text x="%g" y="%g" text-anchor="middle">run</text>`, (left+wide-right)/2, high-bottom+40)
+		put(`<text x="%g" y="%g" text-anchor="middle">run</text>`, (f.left+f.wide-f.right)/2, f.high-f.bottom+40)
 		var line []string
 		flush := func() {
 			if len(line) > 1 {
-				put(`<polyline points="%s" fill="none" stroke="#000000" stroke-width="1.5" stroke-dasharray="6 4"/>`, strings.Join(line, " "))
+				put(`<polyline class="drift" points="%s" fill="none" stroke="#000000" stroke-width="1.5" stroke-dasharray="6 4"/>`, strings.Join(line, " "))
 			}
 			line = nil
 		}
@@ -179,27 +197,34 @@ func (v *Verdict) SVG(d *Day) []byte {
 			line = append(line, fmt.Sprintf("%.1f,%.1f", x(p.run), y(p.base)))
 		}
 		flush()
+		radius := max(6, min(9, apart/2-1))
 		for _, p := range list {
 			r := d.Runs[p.run]
+			class := "kind-" + strings.ReplaceAll(p.setup.mark(), "*", "several")
 			if !math.IsNaN(p.base) {
-				put(`<line x1="%.1f" x2="%.1f" y1="%.1f" y2="%.1f" stroke="%s"/>`, x(p.run), x(p.run), y(p.base), y(p.value), p.setup.colour())
+				put(`<line class="%s" x1="%.1f" x2="%.1f" y1="%.1f" y2="%.1f" stroke="%s"/>`, class, x(p.run), x(p.run), y(p.base), y(p.value), p.setup.colour())
 			}
 			words := fmt.Sprintf("run %d, %s: %.3f s", p.run+1, say(d.Changes, p.setup), p.value)
 			if r.Says != "" {
 				words += ". " + r.Says
 			}
-			put(`<g><title>%s</title><circle cx="%.1f" cy="%.1f" r="9" fill="#ffffff" stroke="%s" stroke-width="2.5"/>`, html.EscapeString(words), x(p.run), y(p.value), p.setup.colour())
+			put(`<g><title>%s</title><circle class="%s" cx="%.1f" cy="%.1f" r="%.1f" fill="#ffffff" stroke="%s" stroke-width="2.5"/>`, html.EscapeString(words), class, x(p.run), y(p.value), radius, p.setup.colour())
 			put(`<text x="%.1f" y="%.1f" text-anchor="middle" font-size="12">%s</text></g>`, x(p.run), y(p.value)+4, p.setup.mark())
 		}
 	}
-	var legend strings.Builder
-	wrapAt(&legend, "", d.legend("dashed:"), 105)
-	for i, l := range strings.Split(strings.TrimSpace(legend.String()), "\n") {
-		put(`<text x="%g" y="%g" font-size="12">%s</text>`, left, high-34+14*float64(i), html.EscapeString(l))
+	if f.titled {
+		var legend strings.Builder
+		wrapAt(&legend, "", d.legend("dashed:"), 105)
+		for i, l := range strings.Split(strings.TrimSpace(legend.String()), "\n") {
+			put(`<text x="%g" y="%g" font-size="12">%s</text>`, f.left, f.high-34+14*float64(i), html.EscapeString(l))
+		}
 	}
 	put(`</svg>`)
 	return []byte(b.String())
 }
+
+// LegendOfPicture says what the marks of SVG and Narrow mean.
+func (v *Verdict) LegendOfPicture(d *Day) string { return d.legend("dashed:") }
 
 // ticks are round values between lo and hi, three to eight of them.
 func ticks(lo, hi float64) []float64 {

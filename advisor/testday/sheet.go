@@ -101,8 +101,8 @@ func checks(p *advisor.Plan, u geometry.Units) []string {
 	return []string{"Left: " + l, "Right: " + r}
 }
 
-// title heads a sheet.
-func (d *Day) title() string {
+// Title heads a sheet.
+func (d *Day) Title() string {
 	out := "Test day"
 	if d.Track != "" {
 		out += ", " + d.Track
@@ -139,7 +139,7 @@ func (d *Day) headLines(w *Work) []string {
 // and room for the lap times.
 func (d *Day) PrintText(w *Work, runs []RunSheet) string {
 	var b strings.Builder
-	b.WriteString(d.title() + "\n")
+	b.WriteString(d.Title() + "\n")
 	for _, l := range d.headLines(w) {
 		wrap(&b, "", l)
 	}
@@ -200,14 +200,25 @@ var sheetPage = template.Must(template.New("sheet").Funcs(template.FuncMap{
 	"boxes": func(n int) []struct{} { return make([]struct{}, n) },
 }).Parse(sheetHTML))
 
+// sheetView is what the sheet's template shows.
+type sheetView struct {
+	Title string
+	Head  []string
+	Runs  []RunSheet
+}
+
 // PrintHTML writes the sheet as one page of HTML that needs nothing else, with
 // a style for paper. Nothing in the day's texts can become mark-up.
 func (d *Day) PrintHTML(w *Work, runs []RunSheet) ([]byte, error) {
 	var b bytes.Buffer
-	err := sheetPage.Execute(&b, struct {
-		Title string
-		Head  []string
-		Runs  []RunSheet
-	}{d.title(), d.headLines(w), runs})
+	err := sheetPage.Execute(&b, sheetView{d.Title(), d.headLines(w), runs})
 	return b.Bytes(), err
+}
+
+// SheetHTML is what PrintHTML has below its title, for a page with a style of
+// its own.
+func (d *Day) SheetHTML(w *Work, runs []RunSheet) (template.HTML, error) {
+	var b bytes.Buffer
+	err := sheetPage.ExecuteTemplate(&b, "body", sheetView{d.Title(), d.headLines(w), runs})
+	return template.HTML(b.String()), err
 }

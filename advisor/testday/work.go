@@ -1,6 +1,8 @@
 package testday
 
 import (
+	"cmp"
+	"errors"
 	"fmt"
 	"math"
 	"regexp"
@@ -39,22 +41,38 @@ var changeMinutes = regexp.MustCompile(`^(minutes|matters)\s+(\S+)$`)
 // know.
 func ParseChange(text string) (Change, error) {
 	name, rest, named := strings.Cut(text, ":")
+	if name = strings.TrimSpace(name); name == "" {
+		return Change{}, fmt.Errorf("change %q has no name (write more caster: caster by +0.5 deg)", text)
+	}
+	if named {
+		return NewChange(name, strings.Split(rest, ",")...)
+	}
+	c, err := NewChange("", name)
+	if err != nil && !strings.Contains(text, "=") && !wantWord.MatchString(text) {
+		return Change{Name: name}, nil
+	}
+	return c, err
+}
+
+// NewChange puts a change together from parts as ParseChange has them between
+// its commas. Without a name it is called by them.
+func NewChange(name string, parts ...string) (Change, error) {
 	c := Change{Name: strings.TrimSpace(name)}
+	var own []string
+	for _, part := range parts {
+		part = strings.TrimSpace(part)
+		if err := c.part(part); err != nil {
+			return c, fmt.Errorf("change %q: %w", cmp.Or(c.Name, part), err)
+		}
+		if !changeMinutes.MatchString(part) {
+			own = append(own, part)
+		}
+	}
 	if c.Name == "" {
-		return c, fmt.Errorf("change %q has no name (write more caster: caster by +0.5 deg)", text)
+		c.Name = strings.Join(own, ", ")
 	}
-	if !named {
-		if err := c.part(c.Name); err == nil {
-			return c, nil
-		} else if strings.Contains(text, "=") || wantWord.MatchString(text) {
-			return c, fmt.Errorf("change %q: %w", text, err)
-		}
-		return c, nil
-	}
-	for _, part := range strings.Split(rest, ",") {
-		if err := c.part(strings.TrimSpace(part)); err != nil {
-			return c, fmt.Errorf("change %q: %w", c.Name, err)
-		}
+	if c.Name == "" {
+		return c, errors.New("a change needs a name, or something to change")
 	}
 	return c, nil
 }
