@@ -49,10 +49,13 @@ func (r *reader) resolveAxles() {
 			continue
 		}
 		of := func(a axle) symptom {
-			if a == front {
+			switch a {
+			case front:
 				return understeer
+			case back:
+				return oversteer
 			}
-			return oversteer
+			return noGrip
 		}
 		r.mentions[i].symptom, r.mentions[i].either = of(is), false
 		if not != 0 && not != is {
@@ -165,7 +168,8 @@ func (r *reader) correctAxles() {
 	}
 }
 
-// axles finds which end the clauses around c name, and which they deny.
+// axles finds which end, or both ends, the clauses around c name, and which end
+// they deny.
 func (r *reader) axles(c int) (is, not axle) {
 	look := func(at int) {
 		denied := false
@@ -180,7 +184,7 @@ func (r *reader) axles(c int) (is, not axle) {
 				not, denied = h.axle, false
 				r.took[n] = true
 			case h.axle != 0:
-				is = h.axle
+				is |= h.axle
 				r.took[n] = true
 			}
 		}
@@ -196,9 +200,10 @@ func (r *reader) axles(c int) (is, not axle) {
 }
 
 // sides adds the complaint that left and right turns differ, if the text names a
-// side and says that the other is different.
+// side and says that the other is different: "rights are fine, lefts are like
+// another kart".
 func (r *reader) sides() {
-	var named [3]bool
+	var named, well, ill [3]bool
 	only := false
 	at := -1
 	for c := range r.clauses {
@@ -214,6 +219,11 @@ func (r *reader) sides() {
 			if at < 0 {
 				at = n
 			}
+			if cl := &r.clauses[c]; cl.fine {
+				well[h.side] = true
+			} else if len(cl.symptoms) > 0 || r.strange(cl.from, cl.to) {
+				ill[h.side] = true
+			}
 			for _, o := range r.clauses[c].hits {
 				only = only || r.hits[o].role == roleOnly
 			}
@@ -224,10 +234,12 @@ func (r *reader) sides() {
 			return
 		}
 	}
-	if at < 0 || len(r.mentions) == 0 || !only && !(named[left] && named[right]) {
+	differ := well[left] && ill[right] && !well[right] || well[right] && ill[left] && !well[left]
+	if at < 0 || !only && !(named[left] && named[right]) || len(r.mentions) == 0 && !differ {
 		return
 	}
 	h := &r.hits[at]
+	r.took[at] = true
 	m := mention{symptom: asymmetric, hit: at, at: len(r.t), from: r.t[h.from].from, to: r.t[h.to-1].to, clause: r.clauseAt(h.from)}
 	r.mentions = append(r.mentions, m)
 }

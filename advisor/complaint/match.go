@@ -231,12 +231,19 @@ func (m *matcher) phrase(p []element, i, from int, own uint64) (span, bool) {
 			}
 			return span{}, false
 		}
-		if own == 0 || skipped == skipWords || m.t[i].mark != 0 || !m.l.is(m.t[i].word, fills) {
+		// A negator may stand inside too: "the front does not wash out" is found as
+		// its washing out, which is then denied.
+		if own == 0 || skipped == skipWords || m.t[i].mark != 0 || !m.l.is(m.t[i].word, fills) && !m.deniesHere(i) {
 			return span{}, false
 		}
 		i++
 	}
 	return span{}, false
+}
+
+// deniesHere reports whether token i negates, and no new statement follows it.
+func (m *matcher) deniesHere(i int) bool {
+	return m.l.negators[m.t[i].word] && i+1 < len(m.t) && !m.l.is(m.t[i+1].word, subject)
 }
 
 // breaks reports whether a phrase may not reach over token i.

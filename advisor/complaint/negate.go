@@ -110,28 +110,48 @@ func (r *reader) negate() {
 	r.past()
 }
 
-// past denies what was so if the sentence goes on to say what is so now: "it was
-// loose, now it pushes".
+// past denies what was so where a clause near by says what is so now: another
+// symptom ("it was loose, now it pushes"), that all is well ("it was coming round,
+// the rear is planted now"), or that what could not be done can.
 func (r *reader) past() {
-	says := func(c int, role role) bool {
-		return slices.ContainsFunc(r.clauses[c].hits, func(n int) bool { return r.hits[n].role == role })
-	}
 	for c := range r.clauses {
-		if !says(c, rolePast) || says(c, roleNow) {
+		if !r.says(c, rolePast) || r.says(c, roleNow) {
 			continue
 		}
-		for d := c + 1; d < len(r.clauses) && r.clauses[d].sentence == r.clauses[c].sentence; d++ {
-			if len(r.clauses[d].symptoms) == 0 || !says(d, roleNow) {
-				continue
-			}
-			now := r.mentions[r.clauses[d].symptoms[0]]
-			for _, i := range r.clauses[c].symptoms {
-				if m := &r.mentions[i]; m.symptom != now.symptom && !m.either && !m.busy {
-					m.negated = true
-				}
+		for d := max(0, c-1); d < len(r.clauses) && r.clauses[d].sentence <= r.clauses[c].sentence+1; d++ {
+			if d != c && r.clauses[d].sentence >= r.clauses[c].sentence-1 {
+				r.pastAndNow(c, d)
 			}
 		}
 	}
+}
+
+// pastAndNow denies what clause c says was so, by what clause d says is so.
+func (r *reader) pastAndNow(c, d int) {
+	now := r.clauses[d].symptoms
+	apart := r.clauses[c].sentence != r.clauses[d].sentence
+	for _, i := range r.clauses[c].symptoms {
+		m := &r.mentions[i]
+		if m.either || m.busy || m.negated {
+			continue
+		}
+		for _, j := range now {
+			o := &r.mentions[j]
+			same := m.symptom == o.symptom && (m.phase == 0 || o.phase == 0 || m.phase == o.phase) &&
+				(m.corner == 0 || o.corner == 0 || m.corner == o.corner)
+			if same && o.negated || m.symptom != o.symptom && !o.negated && !apart && d > c && r.says(d, roleNow) {
+				m.negated = true
+			}
+		}
+		if len(now) == 0 && r.says(d, roleNow) && r.clauses[d].fine && r.whereOf(d) == (where{}) && !r.strange(r.clauses[d].from, r.clauses[d].to) {
+			m.negated, m.final = true, true
+		}
+	}
+}
+
+// says reports whether a clause has a phrase of that role.
+func (r *reader) says(c int, role role) bool {
+	return slices.ContainsFunc(r.clauses[c].hits, func(n int) bool { return r.hits[n].role == role })
 }
 
 // claims denies what somebody only says: "he calls it loose, but the front
@@ -165,7 +185,7 @@ func (r *reader) enclosing(c, n int) bool {
 			continue
 		}
 		if o := &r.hits[m.hit]; o.from < r.hits[n].from && r.hits[n].to < o.to {
-			m.negated, m.final = true, true
+			m.negated, m.final = !o.over, true // "it turns now", and "now it does not turn"
 			return true
 		}
 	}
@@ -251,6 +271,16 @@ func (r *reader) not(c, k int) {
 	if h.to < cl.to && r.l.is(r.t[h.to].word, subject) {
 		return
 	}
+	for _, o := range cl.hits[k+1:] {
+		o := &r.hits[o]
+		if o.role == roleCure && r.words(h.to, o.from) <= 5 {
+			o.effect = &effect{} // "no amount of width gets rid of": still there
+			return
+		}
+		if o.symptom != 0 || o.role != roleNone {
+			break
+		}
+	}
 	if k+1 < len(cl.hits) {
 		switch o := &r.hits[cl.hits[k+1]]; {
 		case (o.role == roleGone || o.role == roleCure) && o.from-h.to <= 2:
@@ -269,7 +299,8 @@ func (r *reader) not(c, k int) {
 	for _, i := range cl.symptoms {
 		m := &r.mentions[i]
 		if m.hit >= 0 && r.words(r.hits[m.hit].to, h.from) == 0 && r.words(h.to, cl.to) == 0 {
-			m.negated = true
+			// "The hop is gone. The push is not."
+			m.negated = c == 0 || r.clauses[c-1].sentence < cl.sentence-1 || !r.says(c-1, roleGone) && !r.says(c-1, roleCure)
 			return
 		}
 	}
@@ -375,6 +406,10 @@ func (r *reader) gone(c, k int) {
 	cl := &r.clauses[c]
 	n := cl.hits[k]
 	h := &r.hits[n]
+	if (h.role == roleCure || h.role == roleGone && r.l.negators[r.t[h.from].word]) && r.enclosing(c, n) {
+		r.took[n] = true
+		return // "the wheel has stopped kicking"
+	}
 	if h.role == roleNone || r.inside(n) {
 		return // taken back by a negator, or part of a symptom: "has gone shiny"
 	}
@@ -383,13 +418,14 @@ func (r *reader) gone(c, k int) {
 	for _, i := range cl.symptoms {
 		before = before || r.mentions[i].at < h.from
 	}
-	if !before && h.role == roleCure && r.forward(c, k, n) {
+	if !before && (h.role == roleCure || r.l.negators[r.t[h.from].word]) && r.forward(c, k, n) {
 		return
 	}
 	if before {
 		for _, i := range cl.symptoms {
 			if m := &r.mentions[i]; m.at < h.from {
-				m.negated, m.final = true, true
+				// "I would not say that the hop is cured" says that it is there.
+				m.negated, m.final = m.final || !m.negated || !r.says(c, roleNot), true
 			}
 		}
 		// "The hop and the push are gone."
@@ -461,6 +497,18 @@ func (r *reader) deny(c int, h *hit) {
 	if h.role == roleNot && r.strange(r.clauses[c].from, r.clauses[c].to) {
 		return
 	}
+	if c > 0 && len(r.clauses[c-1].symptoms) == 0 && r.says(c-1, roleCure) {
+		return // "I hoped that this would stop it, and it did not"
+	}
+	if p := c - 1; h.role == roleNot && p >= 0 && r.words(r.clauses[c].from, r.clauses[c].to) == 1 && r.goesOn(c) {
+		// "He says the hop is cured. It is not."
+		for _, i := range r.clauses[p].symptoms {
+			if m := &r.mentions[i]; m.final && m.negated && (r.says(p, roleGone) || r.says(p, roleCure)) {
+				m.negated = false
+				return
+			}
+		}
+	}
 	r.again(c, h, true)
 }
 
@@ -527,14 +575,18 @@ func (r *reader) still(c int, h *hit) {
 	if len(cl.symptoms) > 0 {
 		return
 	}
-	if r.whereOf(c) != (where{}) || r.denies(c) || !slices.ContainsFunc(cl.hits, func(n int) bool { return r.hits[n].role == roleNow }) {
+	if r.whereOf(c) != (where{}) || r.denies(c) || !r.says(c, roleNow) {
 		r.again(c, h, false)
 		return
 	}
-	if c == 0 || r.clauses[c-1].sentence < cl.sentence-1 {
+	p := c - 1
+	for p > 0 && len(r.clauses[p].symptoms) == 0 {
+		p--
+	}
+	if p < 0 || r.clauses[p].sentence < cl.sentence-1 {
 		return
 	}
-	for _, i := range r.clauses[c-1].symptoms {
+	for _, i := range r.clauses[p].symptoms {
 		m := &r.mentions[i]
 		switch {
 		case m.negated:
@@ -585,7 +637,10 @@ func (r *reader) again(c int, h *hit, negated bool) {
 			continue
 		}
 		m.negated, m.hit, m.clause, m.at = negated, -1, c, h.from
-		m.phase, m.corner, m.side, m.severity = w.phase, max(w.corner, w.speed), w.side, unsaid
+		if w.phase != 0 {
+			m.phase = w.phase
+		}
+		m.corner, m.side, m.severity = max(w.corner, w.speed), w.side, unsaid
 		m.from, m.to = r.t[h.from].from, r.t[cl.to-1].to
 		r.mentions = append(r.mentions, m)
 		cl.copied = true

@@ -109,14 +109,14 @@ func (r *reader) give(i int, w group, replace bool) {
 	}
 }
 
-var showsOnStraight = map[symptom]bool{wander: true, vibration: true, pull: true, slowStraight: true, darting: true, lightSteering: true, play: true}
+var showsOnStraight = map[symptom]bool{wander: true, vibration: true, pull: true, slowStraight: true, darting: true, lightSteering: true}
 
 // elsewhere lists the parts of a corner that say nothing of a symptom: "the
 // middle" of a worn tyre, the play that is felt "on the straight".
 var elsewhere = map[symptom]phases{
 	wearInner: ^phases(0), wearOuter: ^phases(0), graining: ^phases(0), fade: ^phases(0), play: ^phases(0),
 	kickback: ^phases(0), asymmetric: ^phases(0), noGrip: ^phases(0),
-	vibration: entry | mid | exit, slowStraight: ^straight, bind: entry | straight | braking,
+	vibration: entry | mid | exit, slowStraight: ^straight, understeer: straight, oversteer: straight, bind: entry | straight | braking,
 }
 
 // place gives phases, corners and sides to the mentions.

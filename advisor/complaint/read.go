@@ -286,9 +286,79 @@ func (r *reader) gather() {
 		}
 		c = last + 1
 	}
+	for c := 1; c < len(r.clauses); c++ {
+		if best, ok := r.carried(c); ok {
+			r.addHit(c, best)
+		}
+	}
 	if len(r.hits) > len(r.took) {
 		r.order()
 	}
+}
+
+// carried returns the best of the together sets of which clause c says a part and
+// the clause before, whose subject it goes on with, the rest: "the steering was
+// heavy, now it is too light". The hit holds the words of clause c alone.
+func (r *reader) carried(c int) (best hit, ok bool) {
+	first := c
+	for first > 0 && r.goesOn(first) {
+		first--
+	}
+	cl, before := &r.clauses[c], &r.clauses[first]
+	if cl.fine || cl.sentence != before.sentence || cl.lead == leadReason || first == c {
+		return hit{}, false
+	}
+	for _, n := range cl.hits {
+		switch h := &r.hits[n]; h.role {
+		case roleIgnore, rolePlain, roleNot, roleGone, roleCure, roleStill, roleThen:
+			return hit{}, false
+		default:
+			if h.symptom != 0 || h.either || h.busy || h.axle != 0 {
+				return hit{}, false
+			}
+		}
+	}
+	taken := r.taken()
+	for i := range r.l.together {
+		g := &r.l.together[i]
+		if g.phase != 0 {
+			continue
+		}
+		h, all := r.m.all(g, before.from, cl.to, taken)
+		if !all || h.from >= cl.from {
+			continue
+		}
+		from := max(0, cl.from-h.from)
+		if h.own >>= from; h.own == 0 {
+			continue
+		}
+		h.from, h.content = h.from+from, 0
+		for k := h.from; k < h.to; k++ {
+			if h.own>>(k-h.from)&1 == 1 && !r.l.is(r.t[k].word, fills) {
+				h.content++
+			}
+		}
+		if h.content > best.content {
+			best, ok = h, true
+		}
+	}
+	return best, ok
+}
+
+// goesOn reports whether a clause has the subject of the one before: it begins
+// with a pronoun, or with no subject at all after "and then".
+func (r *reader) goesOn(c int) bool {
+	cl := &r.clauses[c]
+	for i := cl.from; i < cl.to; i++ {
+		switch w := r.t[i].word; {
+		case r.l.is(w, subject):
+			return true
+		case r.t[i].mark != 0, r.l.is(w, joins), r.l.is(w, fills):
+		default:
+			return false
+		}
+	}
+	return false
 }
 
 // scattered returns the best of the together sets within the clauses from c to

@@ -1,6 +1,7 @@
 package complaint
 
 import (
+	"math"
 	"strconv"
 	"strings"
 	"unicode"
@@ -107,8 +108,44 @@ func (l *language) tokens(text string) []token {
 			i += size
 		}
 	}
+	return counted(out)
+}
+
+// counted joins numbers in words that are one number: a hundred and ten, sixty
+// five, two hundred.
+func counted(t []token) []token {
+	out := t[:0]
+	for i := 0; i < len(t); i++ {
+		n := t[i]
+		for spoken(n) {
+			j := i + 1
+			if n.number >= 100 && j+1 < len(t) && t[j].mark == 0 && !t[j].isNumber && spoken(t[j+1]) && t[j+1].number < 100 && t[j+1].from-n.to <= 6 {
+				j++ // hundred and ten
+			}
+			if j >= len(t) || !spoken(t[j]) {
+				break
+			}
+			next := t[j].number
+			switch {
+			case j == i+1 && n.number < 10 && next == 100:
+				n.number *= 100
+			case n.number >= 100 && next < 100, j == i+1 && n.number >= 20 && n.number < 100 && math.Mod(n.number, 10) == 0 && next >= 1 && next < 10:
+				n.number += next
+			default:
+				j = -1
+			}
+			if j < 0 {
+				break
+			}
+			n.to, i = t[j].to, j
+		}
+		out = append(out, n)
+	}
 	return out
 }
+
+// spoken reports whether a token is a number in a word.
+func spoken(t token) bool { return t.isNumber && t.word != numberWord }
 
 func isApostrophe(r rune) bool { return r == '\'' || r == '’' || r == '‘' || r == '`' || r == '´' }
 
