@@ -221,7 +221,7 @@ func (r *reader) sides() {
 			}
 			if cl := &r.clauses[c]; cl.fine {
 				well[h.side] = true
-			} else if len(cl.symptoms) > 0 || r.strange(cl.from, cl.to) {
+			} else if len(cl.symptoms) > 0 || r.strange(cl.from, cl.to) || r.denies(c) {
 				ill[h.side] = true
 			}
 			for _, o := range r.clauses[c].hits {

@@ -129,6 +129,9 @@ func (r *reader) past() {
 // pastAndNow denies what clause c says was so, by what clause d says is so.
 func (r *reader) pastAndNow(c, d int) {
 	now := r.clauses[d].symptoms
+	if a, b := r.whereOf(c), r.whereOf(d); a.phase != 0 && b.phase != 0 && a.phase&b.phase == 0 || a.corner != 0 && b.corner != 0 && a.corner != b.corner {
+		return // two places
+	}
 	apart := r.clauses[c].sentence != r.clauses[d].sentence
 	for _, i := range r.clauses[c].symptoms {
 		m := &r.mentions[i]

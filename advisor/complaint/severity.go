@@ -45,7 +45,7 @@ func (r *reader) other(n int) bool {
 		return o >= 0 && o < len(r.hits) && (r.hits[o].symptom != 0 || r.hits[o].either) &&
 			r.words(min(h.to, r.hits[o].to), max(h.from, r.hits[o].from)) == 0
 	}
-	if h.before {
+	if h.before && !r.within(n) {
 		return !beside(n+1) || r.hits[n+1].from != h.to
 	}
 	for o := range r.hits {
@@ -70,6 +70,16 @@ func (r *reader) other(n int) bool {
 	next := &r.hits[n+1]
 	return r.words(h.to, next.from) == 0 && r.sameClause(n, n+1) &&
 		(next.track != "" || next.grip != "" || next.tyres != "" || next.corner|next.speed != 0 && next.phase == 0 && next.symptom == 0 || next.role == roleFine)
+}
+
+// within reports whether hit n stands between the words of a symptom phrase.
+func (r *reader) within(n int) bool {
+	for o := range r.hits {
+		if x := &r.hits[o]; (x.symptom != 0 || x.either) && !x.spread && x.from < r.hits[n].from && r.hits[n].to < x.to {
+			return true
+		}
+	}
+	return false
 }
 
 func (r *reader) sameClause(a, b int) bool {
