@@ -82,6 +82,7 @@ type adviceJSON struct {
 	Turning      []flipJSON        `json:"turning" jsonschema_description:"what would turn the advice round if it were otherwise"`
 	Trace        []accountJSON     `json:"trace,omitempty" jsonschema_description:"with --why or --log: every rule, fired or not"`
 	Logged       string            `json:"logged,omitempty" jsonschema_description:"with --log: ID of the journal's entry"`
+	Card         string            `json:"card,omitempty" jsonschema_description:"with --card: the file that was written"`
 }
 
 func viewAdvice(adv *advisor.Advice, heard *complaint.Report, sure *advisor.Sureness, notes []string, accounts []rules.Account, u geometry.Units) adviceJSON {

@@ -14,6 +14,7 @@ import (
 	"kartwright/advisor"
 	"kartwright/advisor/complaint"
 	"kartwright/advisor/journal"
+	"kartwright/cmd/kartwright/internal/web"
 	"kartwright/geometry"
 	"kartwright/geometry/frontend"
 	"kartwright/rules"
@@ -31,6 +32,7 @@ type adviseOptions struct {
 	short bool
 	past  pastFlags
 	log   bool
+	card  cardName
 }
 
 func (a *app) adviseCommand() *cobra.Command {
@@ -57,7 +59,8 @@ conditions are written.`,
   kartwright advise --symptom understeer/entry:strong --track tight --grip 6/10 --tyres "25 laps"
   kartwright advise -s oversteer/exit -s '!hop' --grip high --kart cedar
   kartwright advise -s bind/exit --track tight --why
-  kartwright advise "hops on exit" --grip high --log`,
+  kartwright advise "hops on exit" --grip high --log
+  kartwright advise -s bind/exit --track tight --card card.svg`,
 		RunE: func(_ *cobra.Command, args []string) error {
 			o.text = strings.Join(args, " ")
 			return a.runAdvise(o)
@@ -67,6 +70,7 @@ conditions are written.`,
 	rulesFlag(cmd, &o.rules)
 	o.facts.add(cmd)
 	o.words.add(cmd)
+	cardFlag(cmd, &o.card)
 	f := cmd.Flags()
 	f.StringVar(&o.why, "why", "", "show the rules behind the answer; --why=terms shows every term with its numbers")
 	drawsFlag(cmd, &o.draws)
@@ -154,6 +158,16 @@ func (a *app) runAdvise(o adviseOptions) error {
 			return err
 		}
 	}
+	var job web.Job
+	if plan != nil {
+		if job, err = web.SuggestionJob(adv.First, set, facts, k, a.units); err != nil {
+			return err
+		}
+	}
+	wrote, err := a.writeCard(o.card, job)
+	if err != nil {
+		return err
+	}
 	var view adviceJSON
 	if a.json || o.log {
 		view = viewAdvice(adv, heard, sure, notes, accounts, a.units)
@@ -169,7 +183,9 @@ func (a *app) runAdvise(o adviseOptions) error {
 			view.Logged = string(logged.ID)
 		}
 	}
+	failed = errors.Join(failed, o.card.without(wrote))
 	if a.json {
+		view.Card = wrote
 		return errors.Join(a.writeJSON(view), failed)
 	}
 	a.printAdvice(adv, heard, o, sure, notes, p)
@@ -183,6 +199,7 @@ func (a *app) runAdvise(o adviseOptions) error {
 		}
 		a.para("  ", fmt.Sprintf("This is advice %s. When you have driven: kartwright log outcome better, same or worse.", logged.ID.Short()))
 	}
+	a.printCard(wrote)
 	return failed
 }
 

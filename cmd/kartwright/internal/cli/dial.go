@@ -7,6 +7,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"kartwright/advisor"
+	"kartwright/cmd/kartwright/internal/web"
 	"kartwright/geometry"
 	"kartwright/geometry/adjust"
 	"kartwright/geometry/frontend"
@@ -28,6 +29,7 @@ func sides(text string) ([]frontend.Side, error) {
 func (a *app) dialCommand() *cobra.Command {
 	var kart, side string
 	var draws int
+	var card cardName
 	want := map[string]*string{}
 	cmd := &cobra.Command{
 		Use:   "dial [--caster ANGLE] [--camber ANGLE] [--toe TOE] …",
@@ -40,13 +42,14 @@ A figure is given as it should be (--caster 12.5deg) or as a change from what
 it is now (--caster-by +0.5deg). Exit status 1 says that the kart cannot do it
 all; the nearest that it can do is printed.`,
 		Example: `  kartwright dial --caster 12.5deg --camber=-1deg
-  kartwright dial --kart cedar --caster-by +0.5deg
+  kartwright dial --kart cedar --caster-by +0.5deg --card card.svg
   kartwright dial --toe "1 mm out over 255 mm" --side left`,
 		Args: noArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error { return a.runDial(kart, side, want, draws) },
+		RunE: func(cmd *cobra.Command, _ []string) error { return a.runDial(kart, side, want, draws, card) },
 	}
 	kartFlag(cmd, &kart)
 	drawsFlag(cmd, &draws)
+	cardFlag(cmd, &card)
 	f := cmd.Flags()
 	f.StringVar(&side, "side", "both", "`SIDE` to set: both, left or right")
 	for _, q := range []struct{ name, doc string }{
@@ -106,7 +109,7 @@ func wants(flags map[string]*string) ([]advisor.Want, error) {
 	return out, nil
 }
 
-func (a *app) runDial(kart, side string, flags map[string]*string, draws int) error {
+func (a *app) runDial(kart, side string, flags map[string]*string, draws int, card cardName) error {
 	w, err := wants(flags)
 	if err != nil {
 		return err
@@ -127,20 +130,26 @@ func (a *app) runDial(kart, side string, flags map[string]*string, draws int) er
 	if err != nil {
 		return err
 	}
+	wrote, err := a.writeCard(card, web.Job{Plan: plan, Change: capital(a.wantsText(w))})
+	if err != nil {
+		return err
+	}
 	if a.json {
-		if err := a.writeJSON(workJSON{"dial", k.Name, viewPlan(plan, sure, notes, a.units), nil}); err != nil {
+		if err := a.writeJSON(workJSON{"dial", k.Name, viewPlan(plan, sure, notes, a.units), nil, wrote}); err != nil {
 			return err
 		}
 	} else {
 		a.printDial(plan, w, sure, notes)
+		a.printCard(wrote)
 	}
 	if !plan.OK() {
 		return couldNot{"this kart cannot do all of it; the nearest setting is printed"}
 	}
-	return nil
+	return card.without(wrote)
 }
 
-func (a *app) printDial(p *advisor.Plan, w []advisor.Want, sure *advisor.Sureness, notes []string) {
+// wantsText says what is wanted.
+func (a *app) wantsText(w []advisor.Want) string {
 	var parts []string
 	for _, x := range w {
 		text := adjust.Say(x.Figure, x.Value)
@@ -152,7 +161,11 @@ func (a *app) printDial(p *advisor.Plan, w []advisor.Want, sure *advisor.Surenes
 		}
 		parts = append(parts, fmt.Sprintf("%v %s", x.Figure, text))
 	}
-	a.para("Kart "+p.Kart.Name+": ", strings.Join(parts, ", "))
+	return strings.Join(parts, ", ")
+}
+
+func (a *app) printDial(p *advisor.Plan, w []advisor.Want, sure *advisor.Sureness, notes []string) {
+	a.para("Kart "+p.Kart.Name+": ", a.wantsText(w))
 	a.heading("Turn")
 	a.printTurns(p)
 	a.heading("Before → after")

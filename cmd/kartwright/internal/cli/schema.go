@@ -60,6 +60,7 @@ type workJSON struct {
 	Kart    string      `json:"kart"`
 	Plan    *planJSON   `json:"plan"`
 	Steer   []steerJSON `json:"steer,omitempty" jsonschema_description:"with --steer"`
+	Card    string      `json:"card,omitempty" jsonschema_description:"with --card: the file that was written"`
 }
 
 type kartCheckJSON struct {

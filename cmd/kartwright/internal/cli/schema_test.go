@@ -52,6 +52,7 @@ func TestAnswersMatchTheirSchemas(t *testing.T) {
 		{"advise", 0, "advise -s understeer/entry:strong --track tight --grip 6/10 --tyres new"},
 		{"advise", 0, "advise -s understeer/entry --track tight --grip high --why"},
 		{"advise", 0, "advise -s vibration"},
+		{"advise", 0, "advise -s bind/exit --track tight --card " + filepath.Join(t.TempDir(), "card.svg")},
 		{"advise", 0, "advise -s hop -s !chatter --grip medium --kart elm"},
 		{"advise", 0, "advise -s bind/exit@slow:slight --wet --tyres wets --kart dogwood --inches"},
 		{"advise", 0, "advise pushes|on|the|way|in,|no|hop"},

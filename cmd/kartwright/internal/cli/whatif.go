@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -10,6 +11,7 @@ import (
 
 	"kartwright/advisor"
 	"kartwright/advisor/profile"
+	"kartwright/cmd/kartwright/internal/web"
 	"kartwright/geometry"
 	"kartwright/geometry/adjust"
 	"kartwright/geometry/frontend"
@@ -21,6 +23,7 @@ func (a *app) whatifCommand() *cobra.Command {
 	var set []string
 	var steer bool
 	var draws int
+	var card cardName
 	cmd := &cobra.Command{
 		Use:   `whatif --set "ADJUSTER=POSITION" …`,
 		Short: "Turns to what the front end becomes",
@@ -32,10 +35,11 @@ change from where it stands: "caster screw+=1/2 turn".`,
   kartwright whatif --set "caster screw+=1 turn" --side left --steer
   kartwright whatif --kart dogwood --set "top insert=back 1.5"`,
 		Args: noArgs,
-		RunE: func(*cobra.Command, []string) error { return a.runWhatif(kart, side, set, steer, draws) },
+		RunE: func(*cobra.Command, []string) error { return a.runWhatif(kart, side, set, steer, draws, card) },
 	}
 	kartFlag(cmd, &kart)
 	drawsFlag(cmd, &draws)
+	cardFlag(cmd, &card)
 	f := cmd.Flags()
 	f.StringArrayVar(&set, "set", nil, "`ADJUSTER=POSITION`, or ADJUSTER+=CHANGE; may be repeated")
 	f.StringVar(&side, "side", "both", "`SIDE` to set: both, left or right")
@@ -43,7 +47,7 @@ change from where it stands: "caster screw+=1/2 turn".`,
 	return cmd
 }
 
-func (a *app) runWhatif(kart, side string, set []string, steer bool, draws int) error {
+func (a *app) runWhatif(kart, side string, set []string, steer bool, draws int, card cardName) error {
 	on, err := sides(side)
 	if err != nil {
 		return err
@@ -75,8 +79,12 @@ func (a *app) runWhatif(kart, side string, set []string, steer bool, draws int) 
 			return err
 		}
 	}
+	wrote, err := a.writeCard(card, web.Job{Plan: plan, Change: capital(strings.Join(set, ", "))})
+	if err != nil {
+		return err
+	}
 	if a.json {
-		return a.writeJSON(workJSON{"whatif", k.Name, viewPlan(plan, sure, notes, a.units), viewSteer(sweep)})
+		return errors.Join(a.writeJSON(workJSON{"whatif", k.Name, viewPlan(plan, sure, notes, a.units), viewSteer(sweep), wrote}), card.without(wrote))
 	}
 	a.para("Kart "+k.Name+": ", strings.Join(set, ", "))
 	a.heading("Before → after")
@@ -92,7 +100,8 @@ func (a *app) runWhatif(kart, side string, set []string, steer bool, draws int) 
 		a.printTurns(plan)
 		a.printUndo(plan)
 	}
-	return nil
+	a.printCard(wrote)
+	return card.without(wrote)
 }
 
 // printLopsided warns of an adjuster that was put to the same words on both

@@ -71,10 +71,10 @@ func (c *canvas) text(class, anchor string, x, y float64, s string) {
 }
 
 // em is the height of each class of text.
-var em = map[string]float64{"t": 12, "h": 13, "s": 11}
+var em = map[string]float64{"t": 12, "h": 13, "s": 11, "title": 19, "head": 16, "strong": 14, "body": 14, "small": 12}
 
 // bold are the classes of text in bold.
-var bold = map[string]bool{"h": true}
+var bold = map[string]bool{"h": true, "title": true, "head": true, "strong": true}
 
 // Letters by how wide they are at most, in parts of the letters' height: as in
 // DejaVu Sans, measured in a browser, which is among the widest of the sans serif
@@ -116,24 +116,31 @@ func wideLetter(r rune) float64 {
 
 // wrap breaks a text into lines that fit, and a word that does not fit into
 // pieces.
-func wrap(class, s string, room float64) []string {
+func wrap(class, s string, room float64) []string { return wrapAfter(class, s, 0, room) }
+
+// wrapAfter is wrap with a first line that begins after an indent.
+func wrapAfter(class, s string, indent, room float64) []string {
 	var out []string
-	line := ""
+	line, left := "", room-indent
+	next := func(l string) { out, line, left = append(out, l), "", room }
 	for _, word := range strings.Fields(s) {
-		if line != "" && wide(class, line+" "+word) > room {
-			out = append(out, line)
-			line = ""
+		if line != "" && wide(class, line+" "+word) > left {
+			next(line)
 		}
-		for line == "" && wide(class, word) > room {
+		if line == "" && left < room && wide(class, word) > left && wide(class, word) <= room {
+			next("")
+		}
+		for line == "" && wide(class, word) > left {
 			part := word
-			for utf8.RuneCountInString(part) > 1 && wide(class, part) > room {
+			for utf8.RuneCountInString(part) > 1 && wide(class, part) > left {
 				_, n := utf8.DecodeLastRuneInString(part)
 				part = part[:len(part)-n]
 			}
 			if part == word {
 				break // one letter, wider than there is room
 			}
-			out, word = append(out, part), word[len(part):]
+			word = word[len(part):]
+			next(part)
 		}
 		line = strings.TrimSpace(line + " " + word)
 	}

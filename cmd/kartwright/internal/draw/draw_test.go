@@ -110,14 +110,14 @@ var attr = regexp.MustCompile(`([a-zA-Z-]+)="([^"]*)"`)
 
 // layout returns where every text of an image lies, and the image's height. It
 // fails on what is not well-formed.
-func layout(t require.TestingT, svg string) (boxes []box, height float64) {
+func layout(t require.TestingT, svg string) (boxes []box, across, height float64) {
 	dec := xml.NewDecoder(strings.NewReader(svg))
 	var in *box
 	class, anchor := "", ""
 	for {
 		tok, err := dec.Token()
 		if errors.Is(err, io.EOF) {
-			return boxes, height
+			return boxes, across, height
 		}
 		require.NoError(t, err)
 		switch e := tok.(type) {
@@ -135,6 +135,7 @@ func layout(t require.TestingT, svg string) (boxes []box, height float64) {
 			case "svg":
 				parts := strings.Fields(get("viewBox"))
 				require.Len(t, parts, 4)
+				across, _ = strconv.ParseFloat(parts[2], 64)
 				height, _ = strconv.ParseFloat(parts[3], 64)
 			case "text":
 				class, anchor = strings.TrimPrefix(get("class"), "kw-"), get("text-anchor")
@@ -165,13 +166,13 @@ func wellLaid(t interface {
 	require.TestingT
 	Errorf(string, ...any)
 }, name, svg string) {
-	boxes, height := layout(t, svg)
+	boxes, across, height := layout(t, svg)
 	if len(boxes) == 0 {
 		t.Errorf("%s has no text", name)
 	}
 	for i, b := range boxes {
-		if b.x0 < 0 || b.x1 > width || b.y0 < 0 || b.y1 > height {
-			t.Errorf("%s: %q at (%.0f…%.0f, %.0f…%.0f) leaves the image of %g × %.0f px", name, b.text, b.x0, b.x1, b.y0, b.y1, width, height)
+		if b.x0 < 0 || b.x1 > across || b.y0 < 0 || b.y1 > height {
+			t.Errorf("%s: %q at (%.0f…%.0f, %.0f…%.0f) leaves the image of %g × %.0f px", name, b.text, b.x0, b.x1, b.y0, b.y1, across, height)
 		}
 		for _, o := range boxes[:i] {
 			if b.over(o) {
@@ -242,6 +243,76 @@ func TestViewsAreWellLaid(t *testing.T) {
 				}
 			}
 		}
+	})
+}
+
+func card() *Card {
+	d := &Card{
+		Title: "Job card: More caster by 0.75° on each side", About: "Kart Alder. Inside rear stays down, bogs on exit; track tight.",
+		Warnings: []string{"This also moves camber by +0.30°."},
+		Torque:   "Torque, from the chassis maker’s manual:",
+		Readings: []CardReading{{Name: "Caster", Side: [2][2]string{{"12.00°", "12.75°"}, {"12.00°", "12.00°"}}}, {Name: "Front track", Side: [2][2]string{{"1053.20 mm", "1054.16 mm"}}, Kart: true}},
+		Undo:     []CardPart{{"Each side", []string{"Caster screw: loosen it 0.82 turn."}}},
+		Confirm:  []string{"The inside rear lifts at the hairpin."}, Cautions: []string{"Never look into a laser or set one at eye height."},
+	}
+	for _, side := range frontend.Sides {
+		for i, p := range []Piece{Turned(-0.82), Marked(0, 4, 12), Inserted(side, seats, 0, 7), Shimmed(side, 2, 4, 5), Lengthened(true)} {
+			if side == frontend.Left {
+				d.Moves = append(d.Moves, CardMove{Name: []string{"Caster screw", "Camber plate", "Top insert", "Stub-axle shims", "Tie rod"}[i]})
+			}
+			if i > 0 || side == frontend.Left {
+				d.Moves[i].Piece[side], d.Moves[i].Text[side] = p, "Tighten it 0.82 turn (about 13/16), clockwise; depth gauge 7.60 mm to 6.57 mm"
+			}
+		}
+		d.Steps = append(d.Steps, CardStep{"Left", "Loosen the kingpin bolt. Caster screw: tighten it 0.82 turn. Tighten the kingpin bolt."}, CardStep{"", "Check the wheel nuts."})
+	}
+	return d
+}
+
+func TestCard(t *testing.T) {
+	svg := card().SVG()
+	show(t, "card", svg)
+	wellLaid(t, "the card", svg)
+	boxes, _, _ := layout(t, svg)
+	// What the card says comes in the order in which it is worked through.
+	var said []string
+	for _, b := range boxes {
+		said = append(said, b.text)
+	}
+	text, at := strings.Join(said, "\n"), 0
+	for _, want := range []string{"Job card:", "Alder", "Date", "Mechanic", "• ", "This also", "Turns", "Left", "Right", "Caster screw", "leave", "Steps", "Left:", "Loosen", "Torque", "Readings", "12.75°", "To undo it", "To confirm it", "Take care", "laser"} {
+		i := strings.Index(text[at:], strings.TrimSpace(want))
+		if i < 0 {
+			t.Fatalf("the card does not say %q, or not where it belongs:\n%s", want, text)
+		}
+		at += i
+	}
+	if n := strings.Count(svg, `width="22" height="22"`); n != 4 {
+		t.Errorf("4 steps have %d boxes to tick", n)
+	}
+	for _, bad := range []string{"<style", "href", "url(", "font-face", "<image", "<script", "@media"} {
+		if strings.Contains(svg, bad) {
+			t.Errorf("the card has %s in it, so it does not stand alone", bad)
+		}
+	}
+	if strings.Contains(strings.ReplaceAll(svg, `class="kw-`, ""), "kw-") || regexp.MustCompile(`class="[^"]*"( x| points| d=| cx)`).MatchString(svg) {
+		t.Error("something on the card has no look of its own")
+	}
+}
+
+// No words, however long, leave their place or lie over others.
+func TestCardsAreWellLaid(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		d := card()
+		words := rapid.StringOfN(rapid.RuneFrom([]rune("abimWM°→äß漢1. -\x01&<")), 1, 90, -1)
+		say := func(name string) string { return "x" + words.Draw(t, name) + "x" }
+		d.Title, d.About, d.Warnings[0], d.Torque = say("title"), say("about"), say("warning"), say("torque")
+		d.Moves[0].Name, d.Moves[0].Text[0], d.Moves[3].Text[1] = say("adjuster"), say("left"), say("right")
+		d.Steps[0].Text, d.Steps[1].Text = say("step"), say("step of the kart")
+		d.Readings[0].Name, d.Readings[0].Side[0], d.Readings[0].Side[1][0] = say("reading"), [2]string{say("was"), say("is")}, say("right")
+		d.Readings[1].Side[0][1] = say("of the kart")
+		d.Undo[0], d.Confirm[0], d.Cautions[0] = CardPart{say("side"), []string{say("undo")}}, say("confirm"), say("caution")
+		wellLaid(t, "the card", d.SVG())
 	})
 }
 

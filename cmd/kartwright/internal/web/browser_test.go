@@ -7,6 +7,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"image/png"
 	"net/http/httptest"
 	"os"
 	"os/exec"
@@ -17,6 +18,7 @@ import (
 	"testing"
 	"time"
 
+	cdpbrowser "github.com/chromedp/cdproto/browser"
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/cdproto/page"
@@ -302,7 +304,7 @@ func TestBrowserPrint(t *testing.T) {
 	_, b := serve(t)
 	sheets := regexp.MustCompile(`/Type\s*/Page\b`)
 	for _, card := range []string{
-		"/card?say=bind&phase=exit&track=tight", "/card?text=pushes+on+the+way+in+at+the+hairpins%2C+fine+on+exit%2C+new+tyres%2C+track+is+green", "/card?at=1,2,0.5_1,2,0.5&kart=alder", "/card?at=1,2,0.5_-1,-2,-0.5&kart=alder", "/card?at=2,-3,0.5_1,1,-0.5&kart=cedar", "/card?at=1,0.5_1,0.5&kart=birch",
+		"/card?say=bind&phase=exit&track=tight", "/card?text=pushes+on+the+way+in+at+the+hairpins%2C+fine+on+exit%2C+new+tyres%2C+track+is+green", "/card?at=1,2,0.5_1,2,0.5&kart=alder", "/card?at=1,2,0.5_-1,-2,-0.5&kart=alder", "/card?at=2,-3,0.5_1,1,-0.5&kart=cedar", "/card?at=1,0.5_1,0.5&kart=birch", "/card?at=7,4,1_8,1,1&kart=dogwood",
 	} {
 		b.open(card)
 		for paper, size := range map[string][2]float64{"A4": {8.27, 11.69}, "Letter": {8.5, 11}} {
@@ -322,6 +324,78 @@ func TestBrowserPrint(t *testing.T) {
 			t.Errorf("%s prints in %s from a dark screen, want black", card, got)
 		}
 		b.media("", "light")
+	}
+}
+
+// keeps sends what the browser stores to a folder, and returns it.
+func (b *browser) keeps() string {
+	b.t.Helper()
+	dir := b.t.TempDir()
+	_, err := chromedp.Call(b.ctx, cdpbrowser.SetDownloadBehavior, cdpbrowser.SetDownloadBehaviorParams{Behavior: cdpbrowser.SetDownloadBehaviorBehaviorAllow, DownloadPath: dir})
+	require.NoError(b.t, err)
+	return dir
+}
+
+// kept waits for a file that the browser stores.
+func (b *browser) kept(path string) []byte {
+	b.t.Helper()
+	for end := time.Now().Add(20 * time.Second); time.Now().Before(end); time.Sleep(50 * time.Millisecond) {
+		if data, err := os.ReadFile(path); err == nil && len(data) > 0 {
+			return data
+		}
+	}
+	b.t.Fatalf("%s was not stored", path)
+	return nil
+}
+
+// The card is kept as an image without scripts, and as PNG with them; whatever
+// is turned on whatever kart, its words lie in their places.
+func TestBrowserCardImage(t *testing.T) {
+	_, b := serve(t)
+	b.size(320)
+	for _, units := range []string{"mm", "inch"} {
+		if units == "inch" {
+			b.open("/")
+			b.click(`button[value=inch]`)
+			b.until(`document.querySelector("button[value=inch][aria-pressed=true]")`)
+		}
+		for _, query := range []string{"say=bind&phase=exit&track=tight", "text=pushes+on+the+way+in+at+the+hairpins%2C+fine+on+exit%2C+new+tyres%2C+track+is+green", "at=1,2,0.5_-1,-2,-0.5&kart=alder", "at=2,-3,0.5_1,1,-0.5&kart=cedar", "at=1,0.5_1,0.5&kart=birch", "at=7,4,1_8,1,1&kart=dogwood"} {
+			b.open("/card?" + query)
+			faults := eval[string](b, `(async () => {
+				const text = await (await fetch(document.querySelector("a[download]").href)).text();
+				const place = document.createElement("div");
+				place.innerHTML = text;
+				document.body.append(place);
+				const svg = place.querySelector("svg"), bad = [];
+				const all = [...svg.querySelectorAll("text")].map(e => ({ t: e.textContent, b: e.getBBox() }));
+				for (const { t, b } of all) if (b.x < 10 || b.x + b.width > 350 || b.y < 0 || b.y + b.height > svg.viewBox.baseVal.height) bad.push("out of the image: " + t);
+				// Ink is lower than a line's box, which may touch the next.
+				const ink = (b) => ({ x: b.x, r: b.x + b.width, y: b.y + 0.22 * b.height, e: b.y + 0.95 * b.height });
+				for (let i = 0; i < all.length; i++) for (let j = 0; j < i; j++) {
+					const p = ink(all[i].b), q = ink(all[j].b);
+					if (p.x < q.r && q.x < p.r && p.y < q.e && q.y < p.e) bad.push(all[i].t + " lies over " + all[j].t);
+				}
+				place.remove();
+				return all.length < 40 ? "it has only " + all.length + " texts" : bad.join("\n");
+			})()`)
+			if faults != "" {
+				t.Errorf("the image of the card %s in %s: %s", query, units, faults)
+			}
+		}
+	}
+	dir := b.keeps()
+	b.click("button[data-png]")
+	picture, err := png.DecodeConfig(bytes.NewReader(b.kept(filepath.Join(dir, "job-card-dogwood.png"))))
+	require.NoError(t, err)
+	if picture.Width != 1080 || picture.Height < 2*picture.Width {
+		t.Errorf("the PNG is %d by %d dots, want 1080 across and a card's height", picture.Width, picture.Height)
+	}
+	b.until(`document.querySelector("#kept").innerText.includes("downloads")`)
+	b.scripts(false)
+	b.open("/card?say=bind&phase=exit&track=tight&kart=alder")
+	b.click("a[download]")
+	if data := b.kept(filepath.Join(dir, "job-card-alder.svg")); !bytes.HasPrefix(data, []byte("<svg ")) {
+		t.Errorf("without scripts the image is stored as %.60q", data)
 	}
 }
 
@@ -374,6 +448,11 @@ func TestBrowserOfflineFile(t *testing.T) {
 	b.until(`document.querySelector("h1")?.innerText.startsWith("Try first: more caster") && document.body.innerText.includes("Kart Club kart 7")`)
 	b.click("a.button.go")
 	b.until(`document.querySelector("h1")?.innerText.startsWith("Job card: More caster") && !document.querySelector("[data-print]").hidden`)
+	dir := b.keeps()
+	b.do(chromedp.Focus(chromedp.CSS("a[download]")), chromedp.KeyEvent("\r"))
+	if data := b.kept(filepath.Join(dir, "job-card-club-kart-7.svg")); !bytes.Contains(data, []byte("Kart Club kart 7")) {
+		t.Errorf("the file without signal stores the card as %.60q", data)
+	}
 	b.do(chromedp.NavigateBack())
 	b.until(`document.querySelector("h1")?.innerText.startsWith("Try first: more caster")`)
 

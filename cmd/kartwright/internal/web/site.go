@@ -199,6 +199,7 @@ func (s *Site) routes() *http.ServeMux {
 		"GET /{$}":           s.say,
 		"GET /answer":        s.answer,
 		"GET /card":          s.card,
+		"GET /card.svg":      s.cardImage,
 		"GET /turn":          s.turn,
 		"GET /measure":       s.measurePage,
 		"GET /learn":         s.learnPage,

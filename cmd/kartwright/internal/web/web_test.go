@@ -30,14 +30,23 @@ import (
 type shop struct {
 	*web.Site
 	file []byte
+	days *memDays
 }
 
-func newShop(t testing.TB) *shop {
+func newShop(t testing.TB) *shop { return newShopWith(t, newMemDays()) }
+
+// newShopWith has the days that are given, or keeps none.
+func newShopWith(t testing.TB, days *memDays) *shop {
 	t.Helper()
 	lexicon, found := complaint.Load(words.FS, "en.toml")
 	require.Empty(t, found)
-	s := &shop{}
+	s := &shop{days: days}
+	var keeps web.Days
+	if days != nil {
+		keeps = days
+	}
 	site, found, err := web.New(web.Config{
+		Days:   keeps,
 		RuleFS: rulesets.FS, Rules: []string{rulesets.Default}, Words: lexicon,
 		Club: web.Club{Name: "club.toml", Load: func() ([]byte, error) { return s.file, nil }, Save: func(b []byte) error { s.file = bytes.Clone(b); return nil }},
 	})
@@ -174,11 +183,11 @@ const said = "/answer?text=pushes+on+the+way+in+at+the+hairpins%2C+fine+on+exit%
 
 // pagesOf lists a page of every kind.
 func pagesOf() []string {
-	return []string{
+	return append(dayPages(),
 		"/", "/?say=understeer&phase=entry", said, "/answer?say=bind&phase=exit&track=tight", "/answer?say=play", "/card?say=bind&phase=exit&track=tight",
-		"/turn", "/turn?kart=cedar&apart=on", "/turn?kart=dogwood", "/turn?kart=elm", "/turn?l0=1&go=hold", "/card?kart=alder&at=1,0,0_1,0,0", "/rules", "/rules?say=understeer&phase=entry", "/rules?search=caster", "/club", "/karts",
+		"/turn", "/turn?kart=cedar&apart=on", "/turn?kart=dogwood&l0=7&l1=4", "/turn?kart=elm", "/card?kart=dogwood&at=7,4,0_8,1,0", "/turn?l0=1&go=hold", "/card?kart=alder&at=1,0,0_1,0,0", "/rules", "/rules?say=understeer&phase=entry", "/rules?search=caster", "/club", "/karts",
 		"/log", "/measure", "/measure?left_camber=-1.0+±+0.1+deg&right_camber=-1.5+±+0.1+deg&kart=alder", "/learn", "/learn/caster", "/learn/ackermann?wheels=20&kart=birch", "/learn/try", "/learn/try?changes=caster+%2B1deg%0Afront+5+mm+wider", "/learn/quiz", "/learn/quiz?seed=1&done=1&a0=0&a1=1",
-	}
+	)
 }
 
 func TestFirstPageIsSmall(t *testing.T) {
@@ -337,6 +346,54 @@ func TestCard(t *testing.T) {
 		if w := newShop(t).get("/card?" + query); w.Code != want {
 			t.Errorf("/card?%s is answered with %d, want %d", query, w.Code, want)
 		}
+	}
+}
+
+// The card as an image says what the card says, in its order, and is a file to
+// keep.
+func TestCardImage(t *testing.T) {
+	s := newShop(t)
+	texts := regexp.MustCompile(`<text[^>]*>([^<]*)</text>`)
+	for _, q := range []string{"say=bind&phase=exit&track=tight", "kart=dogwood&at=7,4,0_8,1,0", "kart=cedar&at=2,-3,0.5_1,1,-0.5", "kart=alder&at=1,2,0.5_-1,-2,-0.5"} {
+		w := s.get("/card.svg?" + q)
+		if got := w.Header().Get("Content-Type"); w.Code != http.StatusOK || got != "image/svg+xml" {
+			t.Fatalf("the image of %s is answered with %d, %s", q, w.Code, got)
+		}
+		if got := w.Header().Get("Content-Disposition"); !regexp.MustCompile(`^attachment; filename="job-card-[a-z]+\.svg"$`).MatchString(got) {
+			t.Errorf("the image of %s is to be kept as %s", q, got)
+		}
+		var image []string
+		for _, m := range texts.FindAllStringSubmatch(w.Body.String(), -1) {
+			image = append(image, html.UnescapeString(m[1]))
+		}
+		// Words without the spaces between them: lines are broken elsewhere.
+		pack := func(text string) string { return strings.Join(strings.Fields(strings.ReplaceAll(text, "•", "")), "") }
+		shown, page := pack(strings.Join(image, "")), s.get("/card?"+q).Body.String()
+		at := 0
+		for _, m := range regexp.MustCompile(`<li><label><input[^>]*><span>(?:<b>([^<]*)</b> )?([^<]*)</span>|<h2>([^<]*)</h2>|<dd>([^<]*)</dd>|<td>([^<]+)</td>|<li>([^<]*)</li>`).FindAllStringSubmatch(page[strings.Index(page, "<article"):], -1) {
+			text := pack(html.UnescapeString(strings.Join(m[1:], "")))
+			i := strings.Index(shown[at:], text)
+			if i < 0 {
+				// The two columns of turns are broken into lines side by side.
+				if strings.Contains(shown, text) || m[5] != "" {
+					continue
+				}
+				t.Errorf("the image of %s does not say %q where the card does:\n%s", q, text, strings.Join(image, "\n"))
+				continue
+			}
+			if m[3] != "" {
+				at += i
+			}
+		}
+	}
+	contains(t, "the card's page", s.get("/card?say=bind&phase=exit&track=tight").Body.String(), `href="/card.svg?`, `download="job-card-alder.svg"`, "Save as image")
+	for query, want := range map[string]int{"say=bind&pick=99": 404, "": 422, "at=1": 400} {
+		if w := s.get("/card.svg?" + query); w.Code != want {
+			t.Errorf("/card.svg?%s is answered with %d, want %d", query, w.Code, want)
+		}
+	}
+	if w := s.get("/card.svg?kart=alder&at=0,0,0_0,0,0"); !strings.Contains(w.Body.String(), "Nothing is to be turned.") {
+		t.Errorf("a card without turns does not say so:\n%s", w.Body)
 	}
 }
 

@@ -55,7 +55,36 @@
     for (const n of b.form.querySelectorAll("button[name=nudge]")) n.disabled = false;
     refresh(b.form);
   });
-  const ready = () => { for (const b of document.querySelectorAll("[data-print]")) b.hidden = false; };
+  // keep hands the browser a file to store.
+  window.kartwrightKeep = (blob, name) => {
+    const a = document.createElement("a");
+    a.href = URL.createObjectURL(blob);
+    a.download = name;
+    a.click();
+    setTimeout(() => URL.revokeObjectURL(a.href), 10000);
+  };
+  // A card's image as PNG, for those who show no SVG: three dots for each of its
+  // own, or as many as small browsers can hold.
+  document.addEventListener("click", async (e) => {
+    const b = e.target.closest?.("[data-png]");
+    if (!b) return;
+    const say = document.getElementById("kept");
+    try {
+      const r = await window.kartwrightAsk("GET", b.dataset.png, null);
+      const im = new Image();
+      im.src = "data:image/svg+xml," + encodeURIComponent(r.text);
+      await im.decode();
+      const by = Math.min(3, Math.sqrt(16e6 / (im.width * im.height)));
+      const c = document.createElement("canvas");
+      [c.width, c.height] = [Math.floor(im.width * by), Math.floor(im.height * by)];
+      c.getContext("2d").drawImage(im, 0, 0, c.width, c.height);
+      const blob = await new Promise((done) => c.toBlob(done, "image/png"));
+      if (!r.ok || !blob) throw new Error("no picture");
+      window.kartwrightKeep(blob, b.dataset.name);
+      say.textContent = b.dataset.name + " is among your downloads.";
+    } catch { say.textContent = "This browser cannot make a PNG of it; save the image instead."; }
+  });
+  const ready = () => { for (const b of document.querySelectorAll("[data-print],[data-png]")) b.hidden = false; };
   window.kartwrightReady = ready;
   ready();
 })();

@@ -45,7 +45,10 @@
     const a = e.target.closest?.("a[href]");
     if (!a || e.ctrlKey || e.metaKey || e.shiftKey) return;
     const to = a.getAttribute("href");
-    if (to.startsWith("/")) { e.preventDefault(); go(to); }
+    if (a.download) {
+      e.preventDefault();
+      window.kartwrightKeep(new Blob([call("GET", to, "", none).body], { type: "image/svg+xml" }), a.download);
+    } else if (to.startsWith("/")) { e.preventDefault(); go(to); }
     else if (to.startsWith("#")) { e.preventDefault(); document.getElementById(to.slice(1))?.focus(); }
   });
   document.addEventListener("submit", async (e) => {
