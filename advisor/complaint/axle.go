@@ -146,19 +146,19 @@ func (r *reader) otherAxles() {
 }
 
 // correctAxles takes "the rear is not sliding, it's the front" as the front
-// sliding.
+// sliding, and "it's the rear that slides, not the front" as the front not sliding.
 func (r *reader) correctAxles() {
 	for i := range r.mentions {
 		m := r.mentions[i]
 		c := m.clause + 1
-		if !m.negated || m.hit < 0 || m.symptom != understeer && m.symptom != oversteer ||
+		if m.hit < 0 || m.symptom != understeer && m.symptom != oversteer ||
 			c >= len(r.clauses) || r.clauses[c].sentence > r.clauses[m.clause].sentence+1 || len(r.clauses[c].symptoms) > 0 ||
-			r.clauses[c].fine || r.words(r.clauses[c].from, r.clauses[c].to) > 2 || r.denies(c) {
+			r.clauses[c].fine || r.words(r.clauses[c].from, r.clauses[c].to) > 2 || r.denies(c) == m.negated {
 			continue
 		}
 		for _, n := range r.clauses[c].hits {
 			if a := r.hits[n].axle; a == front && m.symptom == oversteer || a == back && m.symptom == understeer {
-				m.symptom, m.negated, m.hit, m.severity = understeer+oversteer-m.symptom, false, -1, unsaid
+				m.symptom, m.negated, m.hit, m.severity = understeer+oversteer-m.symptom, !m.negated, -1, unsaid
 				m.at, m.from, m.to = r.hits[n].from, r.t[r.hits[n].from].from, r.t[r.hits[n].to-1].to
 				r.mentions = append(r.mentions, m)
 				r.took[n] = true

@@ -102,6 +102,10 @@ func (r *reader) negate() {
 				}
 			case roleStill:
 				r.still(c, &r.hits[n])
+			case roleCan:
+				if r.says(c, roleNow) {
+					r.turn(c)
+				}
 			}
 		}
 	}
@@ -162,7 +166,19 @@ func (r *reader) says(c int, role role) bool {
 func (r *reader) claims() {
 	for c := range r.clauses {
 		for _, n := range r.clauses[c].hits {
-			if r.hits[n].role != roleClaim || c+1 >= len(r.clauses) || r.clauses[c+1].lead != leadBut {
+			if r.hits[n].role != roleClaim {
+				continue
+			}
+			if c > 0 && r.clauses[c-1].sentence == r.clauses[c].sentence && r.clauses[c].lead != leadBut {
+				for _, i := range r.clauses[c].symptoms {
+					for _, j := range r.clauses[c-1].symptoms {
+						if r.mentions[i].symptom == r.mentions[j].symptom && r.mentions[j].negated {
+							r.mentions[i].negated = true // "it is not loose, he keeps saying loose"
+						}
+					}
+				}
+			}
+			if c+1 >= len(r.clauses) || r.clauses[c+1].lead != leadBut {
 				continue
 			}
 			for _, i := range r.clauses[c].symptoms {
@@ -188,7 +204,7 @@ func (r *reader) enclosing(c, n int) bool {
 			continue
 		}
 		if o := &r.hits[m.hit]; o.from < r.hits[n].from && r.hits[n].to < o.to {
-			m.negated, m.final = !o.over, true // "it turns now", and "now it does not turn"
+			m.negated, m.final = !o.over, !m.cured // "it turns now", and "now it does not turn"
 			return true
 		}
 	}
@@ -210,8 +226,9 @@ func (r *reader) settleCured() {
 			continue
 		}
 		switch {
-		case m.negated: // "does not turn in well"
+		case m.negated && !m.final: // "does not turn in well"
 			m.negated = false
+		case m.negated: // "turns in well, that is fixed"
 		case r.changed(m.clause):
 			m.negated, m.final = true, true
 		default:
@@ -571,7 +588,7 @@ func (r *reader) except(c int, h *hit) {
 	}
 }
 
-// still says that the symptoms of the last clause are there in this one. "Now it
+// still says that the symptoms of the last clause are there in this one; "now it
 // does", without a place, turns round what was said not to happen.
 func (r *reader) still(c int, h *hit) {
 	cl := &r.clauses[c]
@@ -580,6 +597,16 @@ func (r *reader) still(c int, h *hit) {
 	}
 	if r.whereOf(c) != (where{}) || r.denies(c) || !r.says(c, roleNow) {
 		r.again(c, h, false)
+		return
+	}
+	r.turn(c)
+}
+
+// turn turns round what the clause before c says: "it did not turn in", "it was not
+// hopping".
+func (r *reader) turn(c int) {
+	cl := &r.clauses[c]
+	if len(cl.symptoms) > 0 {
 		return
 	}
 	p := c - 1

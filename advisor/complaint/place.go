@@ -82,6 +82,9 @@ func (r *reader) conjoined(from, to int) int {
 func (r *reader) give(i int, w group, replace bool) {
 	m := &r.mentions[i]
 	took := false
+	if m.symptom == asymmetric {
+		w.side = 0
+	}
 	w.phase &^= elsewhere[m.symptom]
 	if w.phase != 0 && (m.phase == 0 || replace) && !m.fixed {
 		m.phase, took = w.phase, true

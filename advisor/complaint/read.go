@@ -271,7 +271,7 @@ func (r *reader) gather() {
 		for _, n := range cl.hits {
 			h := &r.hits[n]
 			told[cl.sentence] = told[cl.sentence] || h.symptom != 0 && h.instead == 0 || h.either || h.busy ||
-				h.role == roleNot || h.role == roleCure || h.role == roleGone || h.role == roleFine
+				h.role == roleCure || h.role == roleGone || h.role == roleFine
 		}
 	}
 	for c := 0; c < len(r.clauses); {
@@ -280,7 +280,7 @@ func (r *reader) gather() {
 			last++
 		}
 		if !told[r.clauses[c].sentence] && last > c {
-			if best, ok := r.scattered(c, last); ok {
+			if best, ok := r.scattered(c, last); ok && !r.deniedOutside(&best, c, last) {
 				r.addHit(r.clauseAt(best.from), best)
 			}
 		}
@@ -294,6 +294,19 @@ func (r *reader) gather() {
 	if len(r.hits) > len(r.took) {
 		r.order()
 	}
+}
+
+// deniedOutside reports whether the clauses from c to last have a negator that is
+// none of the hit's own words.
+func (r *reader) deniedOutside(h *hit, c, last int) bool {
+	for i := c; i <= last; i++ {
+		for _, n := range r.clauses[i].hits {
+			if o := &r.hits[n]; o.role == roleNot && !h.covers(o) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // carried returns the best of the together sets of which clause c says a part and
@@ -395,7 +408,7 @@ func (r *reader) taken() []bool {
 	out := make([]bool, len(r.t))
 	for n := range r.hits {
 		h := &r.hits[n]
-		if h.corner == 0 && h.side == 0 && h.speed == 0 && h.track == "" && h.grip == "" && h.tyres == "" && h.role != roleIgnore && h.role != rolePlain {
+		if h.corner == 0 && h.speed == 0 && h.track == "" && h.grip == "" && h.tyres == "" && h.role != roleIgnore && h.role != rolePlain {
 			continue
 		}
 		for own := h.own; own != 0; own &= own - 1 {
@@ -407,7 +420,7 @@ func (r *reader) taken() []bool {
 
 // addHit adds a hit to clause c; the words that it uses lose their own meaning.
 func (r *reader) addHit(c int, h hit) {
-	for _, n := range r.clauses[c].hits {
+	for n := range r.hits {
 		if o := &r.hits[n]; h.covers(o) {
 			o.effect = &effect{}
 		}
