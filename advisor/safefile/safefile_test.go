@@ -95,6 +95,24 @@ func TestManyWriters(t *testing.T) {
 	}
 }
 
+// A file is written whole, keeps its permissions, and nothing is left beside it.
+func TestWrite(t *testing.T) {
+	dir := t.TempDir()
+	name := filepath.Join(dir, "club.toml")
+	require.NoError(t, safefile.Write(name, []byte("one")))
+	require.NoError(t, os.Chmod(name, 0o600))
+	require.NoError(t, safefile.Write(name, []byte("two")))
+	data, err := os.ReadFile(name)
+	require.NoError(t, err)
+	info, err := os.Stat(name)
+	require.NoError(t, err)
+	left, err := os.ReadDir(dir)
+	require.NoError(t, err)
+	if string(data) != "two" || info.Mode().Perm() != 0o600 || len(left) != 1 {
+		t.Errorf("the file holds %q with %v beside %d others, want \"two\", 0600 and none", data, info.Mode().Perm(), len(left)-1)
+	}
+}
+
 // A change that fails leaves the file, and its error comes back as it is.
 func TestFailedChangeWritesNothing(t *testing.T) {
 	name := filepath.Join(t.TempDir(), "day.toml")

@@ -146,7 +146,7 @@ func (v *Verdict) SVG(d *Day) []byte {
 // Narrow is SVG for the width of a phone, without the title and the legend,
 // which belong beside it as text: Legend has the words.
 func (v *Verdict) Narrow(d *Day) []byte {
-	return v.draw(d, frame{wide: 340, high: 300, left: 52, right: 8, top: 12, bottom: 44, size: 13})
+	return v.draw(d, frame{wide: 340, high: 300, left: 62, right: 8, top: 12, bottom: 44, size: 13})
 }
 
 // frame is the room of a chart.

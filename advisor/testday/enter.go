@@ -146,6 +146,10 @@ func (d *Day) record(e Entry) (string, error) {
 		return fmt.Sprintf("Run %d: %.3f s.", i+1, e.Time), nil
 	}
 	laps, err := ParseLaps(e.Laps)
+	var slip *LapError
+	if errors.As(err, &slip) {
+		return "", fieldf("laps", "run %d, lap %d (line %d of the lap times, %q): %s", i+1, slip.Lap, slip.Line, slip.Text, slip.Message)
+	}
 	if err != nil {
 		return "", fieldf("laps", "run %d: %w", i+1, err)
 	}

@@ -16,6 +16,7 @@ import (
 	"kartwright/advisor"
 	"kartwright/advisor/profile"
 	"kartwright/advisor/profile/demo"
+	"kartwright/advisor/safefile"
 	"kartwright/geometry/adjust"
 	"kartwright/geometry/frontend"
 	"kartwright/rules/diag"
@@ -398,31 +399,13 @@ func (a *app) askKart(o *newOptions, values map[string]string) error {
 
 // writeFile writes a whole file or leaves what was there.
 func writeFile(name string, data []byte) error {
-	f, err := os.CreateTemp(filepath.Dir(name), ".kartwright-*")
-	if err != nil {
-		var pe *fs.PathError
-		if errors.As(err, &pe) {
-			err = pe.Err
-		}
-		return fmt.Errorf("%s cannot be written: %w", name, err)
-	}
-	temp := f.Name()
-	_, err = f.Write(data)
+	err := safefile.Write(name, data)
 	if err == nil {
-		err = f.Sync()
+		return nil
 	}
-	if cerr := f.Close(); err == nil {
-		err = cerr
+	var pe *fs.PathError
+	if errors.As(err, &pe) {
+		err = pe.Err
 	}
-	if err == nil {
-		err = os.Chmod(temp, 0o644)
-	}
-	if err == nil {
-		err = os.Rename(temp, name)
-	}
-	if err != nil {
-		os.Remove(temp) // the error that counts is the first one
-		return fmt.Errorf("%s cannot be written: %w", name, err)
-	}
-	return nil
+	return fmt.Errorf("%s cannot be written: %w", name, err)
 }

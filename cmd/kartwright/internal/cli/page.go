@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"kartwright/advisor/safefile"
 	"kartwright/cmd/kartwright/internal/web"
 	"kartwright/cmd/kartwright/internal/web/offline"
 	"kartwright/rules/diag"
@@ -123,7 +124,7 @@ func (a *app) runPage(o pageOptions) error {
 	if err != nil {
 		return err
 	}
-	if err := replaceFile(o.output, page); err != nil {
+	if err := safefile.Write(o.output, page); err != nil {
 		return fmt.Errorf("%s cannot be written: %w", o.output, err)
 	}
 	if a.json {

@@ -19,6 +19,8 @@ import (
 	"github.com/spf13/cobra"
 	"rsc.io/qr"
 
+	"kartwright/advisor/profile/demo"
+	"kartwright/advisor/safefile"
 	"kartwright/cmd/kartwright/internal/web"
 	"kartwright/rules/diag"
 	"kartwright/rulesets"
@@ -30,6 +32,7 @@ type serveOptions struct {
 	club  string
 	words wordFlags
 	past  pastFlags
+	days  string
 	port  port
 	lan   bool
 }
@@ -46,12 +49,14 @@ of it, a job card to print, the rules. It ends with Ctrl-C.
 Only this machine can open it. With --lan phones in the same network can, each
 by an address that works once; the command shows it, also as a square code to
 photograph, and makes the next one when it was used. Whoever has been let in can
-read the kart, ask for advice and change the club's rules and the log, and others
+read the kart, ask for advice and change the club's rules, the test days and the log, and others
 in the network may read along, as the page is not encrypted: do not use it in a
 network that you do not trust.
 
 --club names the club's own rule file, which the page can edit; it is made when
-it is saved for the first time.`,
+it is saved for the first time. --days names the folder that the page keeps its
+test days in, the same files as those of 'kartwright day'; without it that is
+days beside the journal.`,
 		Example: `  kartwright serve
   kartwright serve --kart mykart.toml --club club.toml
   kartwright serve --lan --port 8080`,
@@ -68,6 +73,7 @@ it is saved for the first time.`,
 	o.past.add(cmd)
 	o.past.addProfile(cmd)
 	f := cmd.Flags()
+	f.StringVar(&o.days, "days", "", "the `FOLDER` of the test days; if not given, $KARTWRIGHT_DAYS or days in your data folder")
 	f.StringVar(&o.club, "club", "", "the club's own rule `FILE`.toml, to be edited on the page")
 	o.port = 7410
 	f.Var(&o.port, "port", "`PORT` to listen on; 0 takes any that is free")
@@ -98,13 +104,19 @@ func (a *app) site(o serveOptions) (*web.Site, error) {
 		if c.Kart, _, err = a.loadKart(o.kart); err != nil {
 			return nil, err
 		}
+		c.KartName = orElse(o.kart, a.Getenv("KARTWRIGHT_KART"))
+		if _, isDemo := demo.Read(c.KartName); !isDemo {
+			if c.KartName, err = filepath.Abs(c.KartName); err != nil {
+				return nil, err
+			}
+		}
 	}
 	if c.RuleFS, c.Rules, err = ruleFiles(o.rules, rulesets.Default); err != nil {
 		return nil, err
 	}
 	if o.club != "" {
 		c.RuleFS = ruleFS
-		c.Club = web.Club{Name: filepath.ToSlash(o.club), Load: func() ([]byte, error) { return readIfThere(o.club) }, Save: func(text []byte) error { return replaceFile(o.club, text) }}
+		c.Club = web.Club{Name: filepath.ToSlash(o.club), Load: func() ([]byte, error) { return readIfThere(o.club) }, Save: func(text []byte) error { return safefile.Write(o.club, text) }}
 		if c.Club.Text, err = c.Club.Load(); err != nil {
 			return nil, readError("the club's rule file", o.club, err)
 		}
@@ -116,6 +128,9 @@ func (a *app) site(o serveOptions) (*web.Site, error) {
 		return nil, err
 	}
 	c.Log = a.pageLog(o.past)
+	if c.Days, err = a.pageDays(o.days); err != nil {
+		return nil, err
+	}
 	s, found, err := web.New(c)
 	if diag.HasErrors(found) {
 		return nil, fileError{found}
@@ -135,30 +150,6 @@ func readIfThere(name string) ([]byte, error) {
 	return data, err
 }
 
-// replaceFile writes a file whole or leaves the old one as it was.
-func replaceFile(name string, data []byte) (err error) {
-	f, err := os.CreateTemp(filepath.Dir(name), "."+filepath.Base(name)+"-*")
-	if err != nil {
-		return err
-	}
-	defer func() {
-		if err != nil {
-			err = errors.Join(err, os.Remove(f.Name()))
-		}
-	}()
-	mode := fs.FileMode(0o644)
-	if was, err := os.Stat(name); err == nil {
-		mode = was.Mode().Perm()
-	}
-	_, err = f.Write(data)
-	if err := errors.Join(err, f.Chmod(mode), f.Sync(), f.Close()); err != nil {
-		return err
-	}
-	return os.Rename(f.Name(), name)
-}
-
-// serveJSON is printed as soon as the page can be opened, and with --lan once
-// more whenever an address was used up.
 type serveJSON struct {
 	Command string   `json:"command"`
 	Address string   `json:"address" jsonschema_description:"for this machine"`
@@ -231,7 +222,7 @@ func (a *app) announce(local string, others []string) {
 		a.printf("The page is at %s on this machine. Ctrl-C ends it.\n", local)
 		if len(others) > 0 {
 			a.printf("\n")
-			a.para("", "A phone in the same network opens it, once, at the address below. It can then read the kart, ask for advice and change the club's rules and the log. Nothing is encrypted: only use a network that you trust.")
+			a.para("", "A phone in the same network opens it, once, at the address below. It can then read the kart, ask for advice and change the club's rules, the test days and the log. Nothing is encrypted: only use a network that you trust.")
 			for _, o := range others {
 				a.printf("\n  %s\n", o)
 			}

@@ -160,28 +160,6 @@ func TestServeLog(t *testing.T) {
 	}
 }
 
-// The club's file is replaced whole, keeps its permissions, and leaves nothing
-// beside it.
-func TestReplaceFile(t *testing.T) {
-	dir := t.TempDir()
-	name := filepath.Join(dir, "club.toml")
-	require.NoError(t, replaceFile(name, []byte("one")))
-	require.NoError(t, os.Chmod(name, 0o600))
-	require.NoError(t, replaceFile(name, []byte("two")))
-	data, err := os.ReadFile(name)
-	require.NoError(t, err)
-	info, err := os.Stat(name)
-	require.NoError(t, err)
-	left, err := os.ReadDir(dir)
-	require.NoError(t, err)
-	if string(data) != "two" || info.Mode().Perm() != 0o600 || len(left) != 1 {
-		t.Errorf("the file holds %q with %v beside %d others, want \"two\", 0600 and none", data, info.Mode().Perm(), len(left)-1)
-	}
-	if err := replaceFile(filepath.Join(dir, "none", "club.toml"), nil); err == nil {
-		t.Error("a file in a folder that is not there was written")
-	}
-}
-
 // A square code is as wide as it is high and has its three finders.
 func TestSquare(t *testing.T) {
 	lines := strings.Split(strings.TrimRight(square("http://192.168.1.4:7410/enter?key=abc"), "\n"), "\n")

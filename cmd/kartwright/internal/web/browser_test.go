@@ -148,7 +148,7 @@ func (b *browser) open(path string) {
 func (b *browser) until(condition string) {
 	b.t.Helper()
 	for end := time.Now().Add(20 * time.Second); time.Now().Before(end); time.Sleep(40 * time.Millisecond) {
-		ok, err := chromedp.Run(b.ctx, chromedp.Evaluate[bool](`!!(`+condition+`)`))
+		ok, err := chromedp.Run(b.ctx, chromedp.Evaluate[bool](`document.readyState === "complete" && !!(`+condition+`)`))
 		if err == nil && ok {
 			return
 		}
@@ -178,10 +178,10 @@ func (b *browser) size(width int) {
 	b.do(chromedp.EmulateViewport(int64(width), 800))
 }
 
-// media chooses light or dark, or print.
+// media chooses light or dark, or print; nothing glides away under a click.
 func (b *browser) media(kind, scheme string) {
 	b.t.Helper()
-	_, err := chromedp.Call(b.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: kind, Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
+	_, err := chromedp.Call(b.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: kind, Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}, {Name: "prefers-reduced-motion", Value: "reduce"}}})
 	require.NoError(b.t, err)
 }
 
@@ -484,6 +484,70 @@ func TestBrowserOfflineFile(t *testing.T) {
 	b.until(`document.querySelector("#rules-text")`)
 	b.do(chromedp.Clear(chromedp.CSS("#rules-text")), chromedp.SendKeys(chromedp.CSS("#rules-text"), goodClub))
 	b.until(`document.querySelector("#check").innerText.includes("No errors")`)
+// A test day from the question to a run's laps on a small phone, with and
+// without scripts: a slip is named and what was typed stays.
+func TestBrowserTestDay(t *testing.T) {
+	for _, scripts := range []bool{true, false} {
+		t.Run(fmt.Sprintf("scripts %t", scripts), func(t *testing.T) {
+			s, b := serve(t)
+			b.size(320)
+			b.media("", "light")
+			b.scripts(scripts)
+			b.open("/")
+			b.click(`nav a[href="/days"]`)
+			b.click("a.button.go")
+			b.until(`document.querySelector("#c0_what")`)
+			b.do(chromedp.SetValue(chromedp.CSS("#c0_what"), "caster"), chromedp.SendKeys(chromedp.CSS("#c0_much"), "+0.5"), chromedp.SendKeys(chromedp.CSS("#c0_name"), "more caster"))
+			b.click(".bar button.go")
+			b.until(`document.querySelector("[role=alert]")?.innerText.includes("no unit") && document.querySelector("#c0_much").value === "+0.5"`)
+			b.do(chromedp.Clear(chromedp.CSS("#c0_much")), chromedp.SendKeys(chromedp.CSS("#c0_much"), "+0.5 deg"))
+			b.click(".bar button.go")
+			b.until(`document.querySelector("h1").innerText === "A plan of 8 runs"`)
+			b.do(chromedp.SendKeys(chromedp.CSS("#called"), "spring"))
+			b.click(".keep button.go")
+			b.until(`document.querySelector("h1").innerText === "Run 1 of 8: base"`)
+			b.do(chromedp.SendKeys(chromedp.CSS("#laps"), "48.61 48.60 4.86"), chromedp.SendKeys(chromedp.CSS("#says"), "pushes on entry"))
+			b.click(picked("feel", "same"))
+			b.click(".enterrun button.go")
+			b.until(`document.querySelector("[role=alert]")?.innerText.includes("Run 1, lap 3") && document.querySelector("#laps").value === "48.61 48.60 4.86" && document.querySelector("#says").value === "pushes on entry" && document.querySelector("input[name=feel][value=same]").checked`)
+			b.do(chromedp.Clear(chromedp.CSS("#laps")), chromedp.SendKeys(chromedp.CSS("#laps"), "48.61 48.60 48.62 48.60 48.63"))
+			b.click(".enterrun button.go")
+			b.until(`document.querySelector("h1").innerText === "Run 2 of 8: more caster" && document.querySelector("[role=status]").innerText === "Recorded."`)
+			if got := eval[string](b, `document.querySelector(".now").innerText`); !strings.Contains(got, "tighten it 0.55 turn") {
+				t.Errorf("what to turn now is %q", got)
+			}
+			if text := string(s.days.text["spring"]); !strings.Contains(text, `says = "pushes on entry"`) {
+				t.Errorf("the day's file lacks the run:\n%s", text)
+			}
+			b.click(".back button")
+			b.until(`document.querySelector("h1").innerText === "Run 1 of 8: base" && document.querySelector("#laps").value === ""`)
+			b.open("/day/whole/verdict")
+			if n := eval[int](b, `[...document.querySelectorAll(".chart svg")].filter(e => e.checkVisibility()).length`); n != 1 {
+				t.Errorf("%d charts are to be seen on a phone, want 1", n)
+			}
+			small := eval[string](b, `[...document.querySelectorAll(".chart.slim svg text")].filter(e => e.getBoundingClientRect().height < 10).map(e => e.textContent).join()`)
+			if small != "" {
+				t.Errorf("on a phone these words of the chart are too small to read: %s", small)
+			}
+		})
+	}
+}
+
+// The run sheet prints without the page's menu, no run torn over two pages.
+func TestBrowserRunSheet(t *testing.T) {
+	_, b := serve(t)
+	b.open("/day/half/sheet")
+	b.media("print", "dark")
+	for _, hidden := range []string{"header.board", "footer", ".bar.noprint"} {
+		if eval[bool](b, fmt.Sprintf(`document.querySelector(%q)?.offsetParent != null`, hidden)) {
+			t.Errorf("the run sheet prints %s", hidden)
+		}
+	}
+	if got := eval[string](b, `getComputedStyle(document.querySelector(".daysheet section")).breakInside + " " + getComputedStyle(document.querySelector(".daysheet h2")).color`); got != "avoid rgb(0, 0, 0)" {
+		t.Errorf("a run of the sheet prints as %q, want it whole and black", got)
+	}
+}
+
 	b.click("form[action='/club'] button.go")
 	b.until(`document.querySelector("[role=status]")?.innerText.startsWith("Saved")`)
 	b.open("#/answer?say=light_steering&phase=entry&grip=low")
@@ -561,7 +625,7 @@ func TestBrowserAccessibility(t *testing.T) {
 	b.open("/")
 	b.click(`button[value="sun"]`)
 	b.until(`document.documentElement.dataset.look === "sun"`)
-	for _, p := range []string{"/", said, "/turn", "/club"} {
+	for _, p := range []string{"/", said, "/turn", "/club", "/day/half", "/day/whole/verdict"} {
 		b.open(p)
 		b.axe(string(script), p+" in bright sun")
 	}

@@ -115,7 +115,7 @@ func (s *Site) kartsAdd(w http.ResponseWriter, r *http.Request) error {
 	}
 	full := len(s.karts) >= mostKarts
 	if !full {
-		s.karts = append(s.karts, garaged{Key: key, Kart: k, Own: true})
+		s.karts = append(s.karts, garaged{Key: key, Kart: k, Own: true, Text: text})
 	}
 	s.mu.Unlock()
 	if full {

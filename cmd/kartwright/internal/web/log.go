@@ -7,6 +7,7 @@ import (
 	"kartwright/advisor"
 	"kartwright/advisor/complaint"
 	"kartwright/advisor/profile"
+	"kartwright/advisor/testday"
 	"kartwright/geometry/adjust"
 	"kartwright/rules"
 )
@@ -25,6 +26,11 @@ type Log interface {
 	// Judge records what came of advice: better, same, worse or not tried. The
 	// notes say what else was recorded.
 	Judge(k *profile.Kart, id, verdict string) (notes []string, err error)
+	// Change is the change that advice was to make, to be tried on a test day.
+	Change(k *profile.Kart, id string) (testday.Change, error)
+	// JudgeDay records what a test day said of its changes that were taken from
+	// advice. The notes say what was recorded, and what was not.
+	JudgeDay(d *testday.Day, v *testday.Verdict) (notes []string, err error)
 }
 
 // Past is what a log knows of a kart.

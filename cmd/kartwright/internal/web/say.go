@@ -234,6 +234,7 @@ type answerView struct {
 	Past             []string // what the log knows of the first change
 	CanLog           bool
 	Fields           string       // of the form's words, to log the answer
+	Day              template.URL // a test day with its first changes; "" if there is none to plan
 	Again            template.URL // the form with what was said
 	All              template.URL // the rules with what they made of it
 }
@@ -334,6 +335,9 @@ func (s *Site) viewAdvice(adv *advisor.Advice, a asked, q url.Values, u geometry
 		Missing: flips(voc, adv.Missing, adv.First), Turning: flips(voc, adv.Turning, adv.First),
 	}
 	v.CanLog, v.Fields = s.log != nil, q.Encode()
+	if s.days != nil && adv.First != nil {
+		v.Day = link("/days/new", q)
+	}
 	if p := a.kart.past; p != nil {
 		v.Stands = p.Since
 		if p.Note != "" {

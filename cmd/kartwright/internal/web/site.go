@@ -30,6 +30,8 @@ var files embed.FS
 type Config struct {
 	// Kart is the owner's; the demo karts stand beside it. It may be nil.
 	Kart *profile.Kart
+	// KartName is how the command line names it, for what is kept of it.
+	KartName string
 	// Rules are the names of the rule files in RuleFS.
 	RuleFS fs.FS
 	Rules  []string
@@ -39,6 +41,8 @@ type Config struct {
 	Words *complaint.Lexicon
 	// Log is the journal; nil for a page that keeps none.
 	Log Log
+	// Days keeps the test days; nil for a page without them.
+	Days Days
 }
 
 // Club is a rule file of the owner's that the page may edit.
@@ -55,6 +59,7 @@ type Club struct {
 type Site struct {
 	words *complaint.Lexicon
 	log   Log
+	days  Days
 	pages map[string]*template.Template
 
 	ruleFS fs.FS
@@ -78,20 +83,25 @@ type garaged struct {
 	Key  string
 	Kart *profile.Kart
 	Own  bool
-	past *Past // what the log knows of it
+	Name string // as the command line takes it; "" for one that was opened on the page
+	Text []byte // the profile of such a one
+	past *Past  // what the log knows of it
 }
+
+// named returns the kart as it stands, and its name for what is kept of it.
+func (g garaged) named() (*profile.Kart, string, error) { return g.Kart, g.Name, nil }
 
 // New loads the rules and the karts. What is wrong with them is returned as
 // findings; an error among them leaves no site.
 func New(c Config) (*Site, []diag.Diagnostic, error) {
-	s := &Site{words: c.Words, log: c.Log, ruleFS: c.RuleFS, names: c.Rules, club: c.Club}
+	s := &Site{words: c.Words, log: c.Log, days: c.Days, ruleFS: c.RuleFS, names: c.Rules, club: c.Club}
 	state, found := s.loadRules(c.Club.Text)
 	if diag.HasErrors(found) {
 		return nil, found, nil
 	}
 	s.rules = state
 	if c.Kart != nil {
-		s.karts = append(s.karts, garaged{Key: "own", Kart: c.Kart, Own: true})
+		s.karts = append(s.karts, garaged{Key: "own", Kart: c.Kart, Own: true, Name: c.KartName})
 	}
 	for _, name := range demo.Names() {
 		data, _ := demo.Read(name)
@@ -99,7 +109,7 @@ func New(c Config) (*Site, []diag.Diagnostic, error) {
 		if diag.HasErrors(bad) {
 			return nil, bad, nil
 		}
-		s.karts = append(s.karts, garaged{Key: name, Kart: k})
+		s.karts = append(s.karts, garaged{Key: name, Kart: k, Name: name})
 	}
 	var err error
 	s.pages, err = parsePages()
@@ -189,7 +199,15 @@ func (s *Site) firstKart() string {
 type section struct{ Path, Name string }
 
 var sections = []section{
-	{"/", "Say it"}, {"/turn", "Turn it"}, {"/measure", "Measure it"}, {"/learn", "Learn it"}, {"/log", "Log"}, {"/rules", "Rules"}, {"/karts", "Karts"},
+	{"/", "Say it"}, {"/turn", "Turn it"}, {"/measure", "Measure it"}, {"/learn", "Learn it"}, {"/days", "Plan it"}, {"/log", "Log"}, {"/rules", "Rules"}, {"/karts", "Karts"},
+}
+
+// sections are the entries of this site's menu.
+func (s *Site) sections() []section {
+	if s.days != nil {
+		return sections
+	}
+	return slices.DeleteFunc(slices.Clone(sections), func(x section) bool { return x.Path == "/days" })
 }
 
 // Routes returns the site's pages without the checks of Handler.
@@ -220,6 +238,11 @@ func (s *Site) routes() *http.ServeMux {
 		"GET /assets/{f}":    asset,
 	} {
 		mux.Handle(pattern, s.handle(h))
+	}
+	if s.days != nil {
+		for pattern, h := range s.dayRoutes() {
+			mux.Handle(pattern, s.handle(h))
+		}
 	}
 	return mux
 }
@@ -267,6 +290,7 @@ type view struct {
 	Look     string // "", light, dark or sun
 	Units    geometry.Units
 	Kart     string // key of the chosen kart
+	Days     bool   // there are test days
 	Body     any
 }
 
@@ -317,20 +341,23 @@ func (s *Site) chosenKart(w http.ResponseWriter, r *http.Request) (garaged, erro
 
 // render answers with a page.
 func (s *Site) render(w http.ResponseWriter, r *http.Request, status int, page, title string, body any) error {
-	v := view{Title: title, Sections: sections, Here: r.URL.Path, Back: r.URL.RequestURI(), Look: cookie(r, lookCookie), Units: units(r), Kart: cookie(r, kartParam), Body: body}
+	v := view{Title: title, Sections: s.sections(), Days: s.days != nil, Here: r.URL.Path, Back: r.URL.RequestURI(), Look: cookie(r, lookCookie), Units: units(r), Kart: cookie(r, kartParam), Body: body}
 	if !slices.Contains(looks, v.Look) {
 		v.Look = ""
 	}
 	if r.Method != http.MethodGet {
 		v.Back = path.Dir(r.URL.Path)
+		if r.PathValue("name") != "" { // of a day: its pages answer both
+			v.Back = r.URL.EscapedPath()
+		}
 	}
 	for parent, of := range map[string]string{"/answer": "/", "/card": "/", "/club": "/rules"} {
 		if v.Here == parent {
 			v.Here = of
 		}
 	}
-	for _, section := range []string{"/rules", "/learn"} {
-		if strings.HasPrefix(v.Here, section+"/") {
+	for under, section := range map[string]string{"/rules/": "/rules", "/learn/": "/learn", "/days/": "/days", "/day/": "/days"} {
+		if strings.HasPrefix(v.Here, under) {
 			v.Here = section
 		}
 	}
