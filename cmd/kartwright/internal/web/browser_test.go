@@ -23,6 +23,7 @@ import (
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
 	"github.com/stretchr/testify/require"
 
 	"kartwright/advisor/profile/demo"
@@ -272,29 +273,113 @@ func TestBrowserTurnIt(t *testing.T) {
 	b.until(`document.querySelector("#says-l0").textContent === "0.06 turns tighter"`)
 }
 
+// retype replaces what the rules editor holds, as a person does.
+func (b *browser) retype(text string) {
+	b.t.Helper()
+	b.until(`document.querySelector("#pad")`)
+	eval[chromedp.Void](b, `document.querySelector("#pad").focus(); getSelection().selectAllChildren(document.querySelector("#pad"))`)
+	b.do(chromedp.KeyEvent(kb.Delete), chromedp.SendKeys(chromedp.CSS("#pad"), text))
+}
+
+// underLine is how far a finding lies below the line it belongs to, and the next
+// line below the finding, in px; and what that line is.
+const underLine = `(() => {
+	const f = document.querySelector("#check [data-line]"), bad = document.querySelector(".pad .bad");
+	if (!f || !bad) return "nothing is found";
+	const next = document.createRange();
+	next.selectNode(bad.nextSibling);
+	next.setStart(bad.nextSibling, 1);
+	const at = f.getBoundingClientRect(), line = bad.getBoundingClientRect(), below = next.getClientRects()[0];
+	const ok = Math.abs(at.top - line.bottom) < 2 && below.top >= at.bottom - 4 && below.top < at.bottom + 12 && at.height > 20;
+	return (ok ? "under " : at.top + " to " + at.bottom + " between " + line.bottom + " and " + below.top + " ") + bad.textContent;
+})()`
+
 // A rule with an error is explained under its line while it is written, is not
 // saved, and is not lost.
 func TestBrowserRuleEdit(t *testing.T) {
 	s, b := serve(t)
-	b.size(390)
+	bad := strings.Replace(goodClub, "caster =", "casster =", 1)
+	const line = `under vote = { casster = "+1 deg" }`
+	for _, width := range []int{320, 1280} {
+		b.size(width)
+		b.open("/club")
+		b.retype(bad)
+		b.until(`document.querySelector("#check .found")?.innerText.includes("Did you mean")`)
+		if got := eval[string](b, underLine); got != line {
+			t.Errorf("at %d px what is found lies %s, want it %s", width, got, line)
+		}
+	}
+	if got := eval[string](b, `document.querySelector(".pad u").textContent`); got != "casster" {
+		t.Errorf("%q is underlined, want the word that is wrong", got)
+	}
+	b.until(`document.querySelector("#says").textContent === "1 error: line 9."`)
+	if got := eval[string](b, `["role", "aria-multiline", "aria-invalid", "aria-describedby"].map(x => document.querySelector("#pad").getAttribute(x)).join(" ") + " " + document.querySelector("#says").getAttribute("role")`); got != "textbox true true says status" {
+		t.Errorf("the editor is to a screen reader %q", got)
+	}
+
+	// The finding follows its line, and is told once, not with every letter.
+	eval[chromedp.Void](b, `window.told = 0; new MutationObserver(() => { told++ }).observe(document.querySelector("#says"), {childList: true, characterData: true, subtree: true})`)
+	eval[chromedp.Void](b, `document.querySelector("#pad").focus(); getSelection().collapse(document.querySelector("#pad").firstChild, 0)`)
+	b.do(chromedp.SendKeys(chromedp.CSS("#pad"), "# ours\n"))
+	b.until(`document.querySelector("#says").textContent === "1 error: line 10."`)
+	if got := eval[string](b, underLine); got != line {
+		t.Errorf("after a new first line what is found lies %s, want it %s", got, line)
+	}
+	if n := eval[int](b, `told`); n != 1 {
+		t.Errorf("while a line was written a screen reader was told %d times, want once", n)
+	}
+
+	// The keyboard goes on to the finding and from there to its place.
+	b.do(chromedp.KeyEvent(kb.Tab))
+	b.until(`document.activeElement.innerText === "Line 10"`)
+	b.do(chromedp.KeyEvent(kb.Enter))
+	b.until(`document.activeElement.id === "pad" && getSelection().toString() === "casster"`)
+	b.do(chromedp.SendKeys(chromedp.CSS("#pad"), "caster"))
+	b.until(`document.querySelector("#says").textContent.startsWith("No errors") && !document.querySelector(".pad .bad")`)
+	if got, want := eval[string](b, `document.querySelector("#rules-text").value`), "# ours\n"+goodClub; got != want {
+		t.Errorf("the text is %q, want %q", got, want)
+	}
+	for range 3 {
+		b.do(chromedp.KeyEvent("z", chromedp.KeyModifiers(kb.ModifierCtrl)))
+	}
+	b.until(`document.querySelector("#rules-text").value.includes("casster")`)
+
+	b.click("form[action='/club'] button.go")
+	b.until(`document.querySelector("h1").innerText.startsWith("Not saved") && document.querySelector("#check .found")`)
+	if got := eval[string](b, `document.querySelector("#rules-text").value`); !strings.Contains(got, strings.TrimSpace(bad)) || s.file != nil {
+		t.Errorf("after the refusal the editor has %q and the file %q, want the text kept and no file", got, s.file)
+	}
+	if got := eval[string](b, underLine); got != line {
+		t.Errorf("after the refusal what is found lies %s, want it %s", got, line)
+	}
+	b.retype(goodClub)
+	b.until(`document.querySelector("#says").textContent.startsWith("No errors")`)
+	b.click("form[action='/club'] button.go")
+	b.until(`document.querySelector(".done[role=status]")?.innerText.startsWith("Saved")`)
+	if string(s.file) != goodClub {
+		t.Errorf("the file holds %q, want the text", s.file)
+	}
+}
+
+// Without scripts a check shows the text line by line, with what is wrong under
+// its line, and keeps the field as it was.
+func TestBrowserRuleEditPlain(t *testing.T) {
+	s, b := serve(t)
+	b.size(320)
+	b.scripts(false)
 	b.open("/club")
 	bad := strings.Replace(goodClub, "caster =", "casster =", 1)
 	b.do(chromedp.Clear(chromedp.CSS("#rules-text")), chromedp.SendKeys(chromedp.CSS("#rules-text"), bad))
-	b.until(`document.querySelector("#check").innerText.includes("Did you mean")`)
-	if got := eval[string](b, `document.querySelector("#check .found").innerText`); !strings.Contains(strings.ToLower(got), "line 9") || !strings.Contains(got, "^^^^^^^") {
-		t.Errorf("what is found does not stand under its line: %s", got)
+	b.click("button[name=check]")
+	b.until(`document.querySelector("#listing")`)
+	if got := eval[string](b, `document.querySelector("#line-9").innerText + "|" + document.querySelector("#line-10").innerText + "|" + document.querySelector("#says").innerText`); !strings.HasPrefix(got, "vote = { casster") || !strings.Contains(got, "^^^^^^^") || !strings.Contains(got, "Did you mean") || !strings.Contains(got, "|confidence = 0.8|1 error: line 9.") {
+		t.Errorf("the lines of the check say %q", got)
 	}
-	b.click("form[action='/club'] button.go")
-	b.until(`document.querySelector("h1").innerText.startsWith("Not saved")`)
 	if got := eval[string](b, `document.querySelector("#rules-text").value`); strings.TrimSpace(got) != strings.TrimSpace(bad) || s.file != nil {
-		t.Errorf("after the refusal the editor has %q and the file %q, want the text kept and no file", got, s.file)
+		t.Errorf("after the check the field has %q and the file %q, want the text and no file", got, s.file)
 	}
-	b.do(chromedp.Clear(chromedp.CSS("#rules-text")), chromedp.SendKeys(chromedp.CSS("#rules-text"), goodClub))
-	b.until(`document.querySelector("#check").innerText.includes("No errors")`)
-	b.click("form[action='/club'] button.go")
-	b.until(`document.querySelector("[role=status]")?.innerText.startsWith("Saved")`)
-	if string(s.file) != goodClub {
-		t.Errorf("the file holds %q, want the text", s.file)
+	if got := eval[int](b, `document.documentElement.scrollWidth`); got > 320 {
+		t.Errorf("the check is %d px wide on a screen of 320", got)
 	}
 }
 
@@ -399,6 +484,70 @@ func TestBrowserCardImage(t *testing.T) {
 	}
 }
 
+// A test day from the question to a run's laps on a small phone, with and
+// without scripts: a slip is named and what was typed stays.
+func TestBrowserTestDay(t *testing.T) {
+	for _, scripts := range []bool{true, false} {
+		t.Run(fmt.Sprintf("scripts %t", scripts), func(t *testing.T) {
+			s, b := serve(t)
+			b.size(320)
+			b.media("", "light")
+			b.scripts(scripts)
+			b.open("/")
+			b.click(`nav a[href="/days"]`)
+			b.click("a.button.go")
+			b.until(`document.querySelector("#c0_what")`)
+			b.do(chromedp.SetValue(chromedp.CSS("#c0_what"), "caster"), chromedp.SendKeys(chromedp.CSS("#c0_much"), "+0.5"), chromedp.SendKeys(chromedp.CSS("#c0_name"), "more caster"))
+			b.click(".bar button.go")
+			b.until(`document.querySelector("[role=alert]")?.innerText.includes("no unit") && document.querySelector("#c0_much").value === "+0.5"`)
+			b.do(chromedp.Clear(chromedp.CSS("#c0_much")), chromedp.SendKeys(chromedp.CSS("#c0_much"), "+0.5 deg"))
+			b.click(".bar button.go")
+			b.until(`document.querySelector("h1").innerText === "A plan of 8 runs"`)
+			b.do(chromedp.SendKeys(chromedp.CSS("#called"), "spring"))
+			b.click(".keep button.go")
+			b.until(`document.querySelector("h1").innerText === "Run 1 of 8: base"`)
+			b.do(chromedp.SendKeys(chromedp.CSS("#laps"), "48.61 48.60 4.86"), chromedp.SendKeys(chromedp.CSS("#says"), "pushes on entry"))
+			b.click(picked("feel", "same"))
+			b.click(".enterrun button.go")
+			b.until(`document.querySelector("[role=alert]")?.innerText.includes("Run 1, lap 3") && document.querySelector("#laps").value === "48.61 48.60 4.86" && document.querySelector("#says").value === "pushes on entry" && document.querySelector("input[name=feel][value=same]").checked`)
+			b.do(chromedp.Clear(chromedp.CSS("#laps")), chromedp.SendKeys(chromedp.CSS("#laps"), "48.61 48.60 48.62 48.60 48.63"))
+			b.click(".enterrun button.go")
+			b.until(`document.querySelector("h1").innerText === "Run 2 of 8: more caster" && document.querySelector("[role=status]").innerText === "Recorded."`)
+			if got := eval[string](b, `document.querySelector(".now").innerText`); !strings.Contains(got, "tighten it 0.55 turn") {
+				t.Errorf("what to turn now is %q", got)
+			}
+			if text := string(s.days.text["spring"]); !strings.Contains(text, `says = "pushes on entry"`) {
+				t.Errorf("the day's file lacks the run:\n%s", text)
+			}
+			b.click(".back button")
+			b.until(`document.querySelector("h1").innerText === "Run 1 of 8: base" && document.querySelector("#laps").value === ""`)
+			b.open("/day/whole/verdict")
+			if n := eval[int](b, `[...document.querySelectorAll(".chart svg")].filter(e => e.checkVisibility()).length`); n != 1 {
+				t.Errorf("%d charts are to be seen on a phone, want 1", n)
+			}
+			small := eval[string](b, `[...document.querySelectorAll(".chart.slim svg text")].filter(e => e.getBoundingClientRect().height < 10).map(e => e.textContent).join()`)
+			if small != "" {
+				t.Errorf("on a phone these words of the chart are too small to read: %s", small)
+			}
+		})
+	}
+}
+
+// The run sheet prints without the page's menu, no run torn over two pages.
+func TestBrowserRunSheet(t *testing.T) {
+	_, b := serve(t)
+	b.open("/day/half/sheet")
+	b.media("print", "dark")
+	for _, hidden := range []string{"header.board", "footer", ".bar.noprint"} {
+		if eval[bool](b, fmt.Sprintf(`document.querySelector(%q)?.offsetParent != null`, hidden)) {
+			t.Errorf("the run sheet prints %s", hidden)
+		}
+	}
+	if got := eval[string](b, `getComputedStyle(document.querySelector(".daysheet section")).breakInside + " " + getComputedStyle(document.querySelector(".daysheet h2")).color`); got != "avoid rgb(0, 0, 0)" {
+		t.Errorf("a run of the sheet prints as %q, want it whole and black", got)
+	}
+}
+
 // Nothing is wider than the smallest phone, or than a laptop, and what is to be
 // touched is large enough.
 func TestBrowserLayout(t *testing.T) {
@@ -481,75 +630,10 @@ func TestBrowserOfflineFile(t *testing.T) {
 	b.until(`document.querySelector("#says-wheels").textContent === "15.5°"`)
 
 	b.open("#/club")
-	b.until(`document.querySelector("#rules-text")`)
-	b.do(chromedp.Clear(chromedp.CSS("#rules-text")), chromedp.SendKeys(chromedp.CSS("#rules-text"), goodClub))
-	b.until(`document.querySelector("#check").innerText.includes("No errors")`)
-// A test day from the question to a run's laps on a small phone, with and
-// without scripts: a slip is named and what was typed stays.
-func TestBrowserTestDay(t *testing.T) {
-	for _, scripts := range []bool{true, false} {
-		t.Run(fmt.Sprintf("scripts %t", scripts), func(t *testing.T) {
-			s, b := serve(t)
-			b.size(320)
-			b.media("", "light")
-			b.scripts(scripts)
-			b.open("/")
-			b.click(`nav a[href="/days"]`)
-			b.click("a.button.go")
-			b.until(`document.querySelector("#c0_what")`)
-			b.do(chromedp.SetValue(chromedp.CSS("#c0_what"), "caster"), chromedp.SendKeys(chromedp.CSS("#c0_much"), "+0.5"), chromedp.SendKeys(chromedp.CSS("#c0_name"), "more caster"))
-			b.click(".bar button.go")
-			b.until(`document.querySelector("[role=alert]")?.innerText.includes("no unit") && document.querySelector("#c0_much").value === "+0.5"`)
-			b.do(chromedp.Clear(chromedp.CSS("#c0_much")), chromedp.SendKeys(chromedp.CSS("#c0_much"), "+0.5 deg"))
-			b.click(".bar button.go")
-			b.until(`document.querySelector("h1").innerText === "A plan of 8 runs"`)
-			b.do(chromedp.SendKeys(chromedp.CSS("#called"), "spring"))
-			b.click(".keep button.go")
-			b.until(`document.querySelector("h1").innerText === "Run 1 of 8: base"`)
-			b.do(chromedp.SendKeys(chromedp.CSS("#laps"), "48.61 48.60 4.86"), chromedp.SendKeys(chromedp.CSS("#says"), "pushes on entry"))
-			b.click(picked("feel", "same"))
-			b.click(".enterrun button.go")
-			b.until(`document.querySelector("[role=alert]")?.innerText.includes("Run 1, lap 3") && document.querySelector("#laps").value === "48.61 48.60 4.86" && document.querySelector("#says").value === "pushes on entry" && document.querySelector("input[name=feel][value=same]").checked`)
-			b.do(chromedp.Clear(chromedp.CSS("#laps")), chromedp.SendKeys(chromedp.CSS("#laps"), "48.61 48.60 48.62 48.60 48.63"))
-			b.click(".enterrun button.go")
-			b.until(`document.querySelector("h1").innerText === "Run 2 of 8: more caster" && document.querySelector("[role=status]").innerText === "Recorded."`)
-			if got := eval[string](b, `document.querySelector(".now").innerText`); !strings.Contains(got, "tighten it 0.55 turn") {
-				t.Errorf("what to turn now is %q", got)
-			}
-			if text := string(s.days.text["spring"]); !strings.Contains(text, `says = "pushes on entry"`) {
-				t.Errorf("the day's file lacks the run:\n%s", text)
-			}
-			b.click(".back button")
-			b.until(`document.querySelector("h1").innerText === "Run 1 of 8: base" && document.querySelector("#laps").value === ""`)
-			b.open("/day/whole/verdict")
-			if n := eval[int](b, `[...document.querySelectorAll(".chart svg")].filter(e => e.checkVisibility()).length`); n != 1 {
-				t.Errorf("%d charts are to be seen on a phone, want 1", n)
-			}
-			small := eval[string](b, `[...document.querySelectorAll(".chart.slim svg text")].filter(e => e.getBoundingClientRect().height < 10).map(e => e.textContent).join()`)
-			if small != "" {
-				t.Errorf("on a phone these words of the chart are too small to read: %s", small)
-			}
-		})
-	}
-}
-
-// The run sheet prints without the page's menu, no run torn over two pages.
-func TestBrowserRunSheet(t *testing.T) {
-	_, b := serve(t)
-	b.open("/day/half/sheet")
-	b.media("print", "dark")
-	for _, hidden := range []string{"header.board", "footer", ".bar.noprint"} {
-		if eval[bool](b, fmt.Sprintf(`document.querySelector(%q)?.offsetParent != null`, hidden)) {
-			t.Errorf("the run sheet prints %s", hidden)
-		}
-	}
-	if got := eval[string](b, `getComputedStyle(document.querySelector(".daysheet section")).breakInside + " " + getComputedStyle(document.querySelector(".daysheet h2")).color`); got != "avoid rgb(0, 0, 0)" {
-		t.Errorf("a run of the sheet prints as %q, want it whole and black", got)
-	}
-}
-
+	b.retype(goodClub)
+	b.until(`document.querySelector("#says").textContent.startsWith("No errors")`)
 	b.click("form[action='/club'] button.go")
-	b.until(`document.querySelector("[role=status]")?.innerText.startsWith("Saved")`)
+	b.until(`document.querySelector(".done[role=status]")?.innerText.startsWith("Saved")`)
 	b.open("#/answer?say=light_steering&phase=entry&grip=low")
 	b.until(`document.body.innerText.includes("On our dusty track")`)
 
@@ -621,6 +705,13 @@ func TestBrowserAccessibility(t *testing.T) {
 			eval[chromedp.Void](b, `document.querySelectorAll("details").forEach(d => d.open = true)`)
 			b.axe(string(script), p+" on a "+c.name)
 		}
+	}
+	for _, scheme := range []string{"light", "dark"} {
+		b.media("", scheme)
+		b.open("/club")
+		b.retype(strings.Replace(goodClub, "caster =", "casster =", 1))
+		b.until(`document.querySelector("#says").textContent === "1 error: line 9."`)
+		b.axe(string(script), "the editor with a finding, "+scheme)
 	}
 	b.open("/")
 	b.click(`button[value="sun"]`)

@@ -10,6 +10,7 @@ import (
 	"net/url"
 	"path"
 	"slices"
+	"strconv"
 	"strings"
 
 	"kartwright/rules"
@@ -213,11 +214,76 @@ type clubView struct {
 	Check      checkView
 }
 
+// textLine is a line of the text with what was found on it, if anything.
+type textLine struct {
+	Number int
+	Text   string
+	Found  []foundView
+}
+
+// Listing is the whole text line by line with what was found under each line;
+// nil if nothing was.
+func (v clubView) Listing() []textLine {
+	if len(v.Check.Lines) == 0 {
+		return nil
+	}
+	var out []textLine
+	for i, line := range strings.Split(strings.TrimSuffix(v.Text, "\n"), "\n") {
+		out = append(out, textLine{Number: i + 1, Text: line})
+	}
+	for _, l := range v.Check.Lines {
+		if l.File == "" && l.Number <= len(out) {
+			out[l.Number-1].Found = l.Found
+		}
+	}
+	return out
+}
+
 // checkView is what was found in a text.
 type checkView struct {
 	Errors, Warnings int
 	Rules            int // in all, if there is no error
 	Lines            []foundLine
+}
+
+// Says is the outcome in a sentence, with the lines to look at.
+func (v checkView) Says() string {
+	count := func(n int, word string) string {
+		if n == 1 {
+			return "1 " + word
+		}
+		return strconv.Itoa(n) + " " + word + "s"
+	}
+	said := "No errors"
+	if v.Errors > 0 {
+		said = count(v.Errors, "error")
+	}
+	if v.Warnings > 0 {
+		said += ", " + count(v.Warnings, "note")
+	}
+	if len(v.Lines) == 0 {
+		return said + ". " + count(v.Rules, "rule") + " in all."
+	}
+	var at []string
+	for _, l := range v.Lines {
+		if l.File == "" {
+			at = append(at, strconv.Itoa(l.Number))
+		}
+	}
+	switch {
+	case len(at) == 0:
+		return said + "."
+	case len(at) == 1:
+		return said + ": line " + at[0] + "."
+	case len(at) > 8:
+		at = append(at[:8], "…")
+	}
+	return said + ": lines " + strings.Join(at, ", ") + "."
+}
+
+// Elsewhere are the findings in other files than the club's.
+func (v checkView) Elsewhere() []foundLine {
+	return slices.DeleteFunc(slices.Clone(v.Lines), func(l foundLine) bool { return l.File == "" })
 }
 
 // foundLine is a line of the text with what was found on it.
@@ -230,7 +296,7 @@ type foundLine struct {
 
 type foundView struct {
 	Error         bool
-	Column        int
+	Column, End   int    // the place, in characters from 1; End is behind it
 	Mark          string // blanks and carets under the place
 	Message, Help string
 	Code          string
@@ -310,6 +376,7 @@ func listFindings(found []diag.Diagnostic, own string) checkView {
 		if endLine != line {
 			endColumn = len([]rune(src)) + 1
 		}
+		f.End = max(column+1, endColumn)
 		f.Mark = strings.Repeat(" ", max(0, column-1)) + strings.Repeat("^", max(1, endColumn-column))
 		for _, n := range d.Related {
 			at, _ := n.At.Position()
@@ -352,7 +419,7 @@ func (s *Site) clubCheck(w http.ResponseWriter, r *http.Request) error {
 	return s.execute(w, http.StatusOK, "club", "check", s.check(text))
 }
 
-// clubSave saves the text if it has no error. Otherwise, or if the file was
+// clubSave saves the text if it has no error, or only checks it. Otherwise, or if the file was
 // changed by somebody else meanwhile, it is refused and shown again.
 func (s *Site) clubSave(w http.ResponseWriter, r *http.Request) error {
 	text, err := posted(r)
@@ -361,6 +428,9 @@ func (s *Site) clubSave(w http.ResponseWriter, r *http.Request) error {
 	}
 	v := clubView{Name: s.clubName(), Text: string(text), Was: r.PostForm.Get("was"), Kept: s.club.Save == nil}
 	v.Check = s.check(text)
+	if r.PostForm.Has("check") {
+		return s.render(w, r, http.StatusOK, "club", "Edit the club's rules", v)
+	}
 	if v.Check.Errors > 0 {
 		v.Refused = true
 		return s.render(w, r, http.StatusUnprocessableEntity, "club", "Not saved: the text has errors", v)

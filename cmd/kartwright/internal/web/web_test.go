@@ -562,8 +562,41 @@ func TestClubFile(t *testing.T) {
 	contains(t, "the clash", w.Body.String(), "# mine", "Somebody else changed the file")
 }
 
+// A check, and a save that is refused, show the text line by line, each finding
+// under its line and before the next, and save nothing.
+func TestClubListing(t *testing.T) {
+	s := newShop(t)
+	bad := strings.Replace(strings.Replace(goodClub, "caster =", "casster =", 1), `"low"`, `"loww"`, 1)
+	for button, status := range map[string]int{"check": http.StatusOK, "save": http.StatusUnprocessableEntity} {
+		w := s.post("/club", url.Values{"text": {bad}, "was": {s.was(t)}, button: {"1"}})
+		if w.Code != status || s.file != nil {
+			t.Errorf("%s of a text with errors is answered with %d and keeps %q, want %d and nothing", button, w.Code, s.file, status)
+		}
+		body := w.Body.String()
+		contains(t, button, body, `role="status">2 errors: lines 8, 9.<`)
+		rest := body[strings.Index(body, `id="listing"`):]
+		for _, want := range []string{`id="line-7"`, "club-light", `id="line-8"`, "loww", "^^^^^^", "Error:", `id="line-9"`, "casster", "^^^^^^^", "Did you mean", `id="line-10"`, "0.8", `id="line-12"`} {
+			i := strings.Index(rest, want)
+			if i < 0 {
+				t.Fatalf("%s: %q does not come where it belongs:\n%s", button, want, body)
+			}
+			rest = rest[i:]
+		}
+		if strings.Contains(rest, `id="line-13"`) {
+			t.Errorf("%s: the listing has more lines than the text", button)
+		}
+	}
+	w := s.post("/club", url.Values{"text": {goodClub}, "was": {s.was(t)}, "check": {"1"}})
+	if w.Code != http.StatusOK || s.file != nil || strings.Contains(w.Body.String(), "listing") {
+		t.Errorf("a check of a good text is answered with %d and keeps %q, want 200, nothing kept and no list", w.Code, s.file)
+	}
+	contains(t, "a check of a good text", w.Body.String(), `role="status">No errors.`, "rules in all", "club-light-steering-low-grip")
+}
+
 func TestClubCheck(t *testing.T) {
 	s := newShop(t)
+	part := s.post("/club/check", url.Values{"text": {strings.Replace(goodClub, "caster =", "casster =", 1)}}).Body.String()
+	contains(t, "what the editor gets", part, `data-line="9" data-at="10 17 "`, "1 error: line 9.", "Line 9</button>")
 	contains(t, "the check of a good text", s.post("/club/check", url.Values{"text": {goodClub}}).Body.String(), "No errors.")
 	contains(t, "the check of no TOML", s.post("/club/check", url.Values{"text": {"format = \n"}}).Body.String(), "1 error", "line 1")
 	contains(t, "the check of a file that extends another", s.post("/club/check", url.Values{"text": {strings.Replace(goodClub, "shipped.toml", "../../etc/passwd", 1)}}).Body.String(), "error")

@@ -25,6 +25,7 @@
           const out = document.getElementById(s.dataset.for);
           if (out) out.textContent = s.textContent;
         }
+        form.dispatchEvent(new Event("refreshed"));
       }
     } catch { /* the server is gone: the page stays as it is, and the form still works */ }
     busy = false;
@@ -84,7 +85,158 @@
       say.textContent = b.dataset.name + " is among your downloads.";
     } catch { say.textContent = "This browser cannot make a PNG of it; save the image instead."; }
   });
-  const ready = () => { for (const b of document.querySelectorAll("[data-print],[data-png]")) b.hidden = false; };
+  // The club's rules. What is wrong stands under its line while it is written, so
+  // the field gives way to a pad of plain text whose lines can make room; the
+  // field goes on holding the text, for the form. A browser without such pads
+  // keeps the field, with the findings below it.
+  function editor(form) {
+    const area = form.querySelector("textarea"), check = document.getElementById("check"), says = document.getElementById("says");
+    const pad = document.createElement("div");
+    try { pad.contentEditable = "plaintext-only"; } catch { /* not known here */ }
+    const padded = pad.contentEditable === "plaintext-only";
+    // What is found is told once the writing pauses, and only if it is new.
+    let telling = 0;
+    const tell = () => {
+      document.getElementById("listing")?.remove();
+      clearTimeout(telling);
+      const text = check.querySelector("[data-says]")?.textContent ?? "";
+      telling = setTimeout(() => { if (says.textContent !== text) says.textContent = text; }, padded ? 900 : 0);
+    };
+    form.addEventListener("refreshed", tell);
+    refresh(form);
+    if (!padded) return;
+
+    // The text of nodes: browsers put in newlines, or elements that mean them.
+    const read = (root) => {
+      let s = "";
+      for (const n of root.childNodes) {
+        if (n.nodeType === Node.TEXT_NODE) s += n.data;
+        else if (n.nodeName === "BR") s += "\n";
+        else s += (n.nodeName === "DIV" && s && !s.endsWith("\n") ? "\n" : "") + read(n);
+      }
+      return s;
+    };
+    const chosen = () => {
+      const sel = getSelection();
+      if (!pad.contains(sel.focusNode)) return null;
+      return [[sel.anchorNode, sel.anchorOffset], [sel.focusNode, sel.focusOffset]].map(([node, at]) => {
+        const r = document.createRange();
+        r.selectNodeContents(pad);
+        r.setEnd(node, at);
+        return read(r.cloneContents()).length;
+      });
+    };
+    const choose = (at) => {
+      const place = (n) => {
+        const texts = document.createTreeWalker(pad, NodeFilter.SHOW_TEXT);
+        let t = null;
+        while (texts.nextNode()) {
+          t = texts.currentNode;
+          if (n <= t.data.length) return [t, n];
+          n -= t.data.length;
+        }
+        return t ? [t, t.data.length] : [pad, 0];
+      };
+      getSelection().setBaseAndExtent(...place(at[0]), ...place(at[1]));
+    };
+    // write puts text into the pad, its faulty lines in elements of their own.
+    // A newline at the end lets the last line be seen.
+    const write = (text, found) => {
+      const next = document.createElement("div");
+      let plain = "";
+      (text.endsWith("\n") ? text.slice(0, -1) : text).split("\n").forEach((line, i) => {
+        const f = found.find((x) => Number(x.dataset.line) === i + 1);
+        if (!f) { plain += line + "\n"; return; }
+        const bad = document.createElement("span"), letters = Array.from(line), at = f.dataset.at.trim().split(" ").map(Number);
+        bad.className = "bad";
+        let done = 0;
+        for (let k = 0; k < at.length; k += 2) {
+          if (at[k] - 1 < done || at[k] > letters.length) continue;
+          const u = document.createElement("u");
+          u.append(letters.slice(at[k] - 1, at[k + 1] - 1).join(""));
+          bad.append(letters.slice(done, at[k] - 1).join(""), u);
+          done = at[k + 1] - 1;
+        }
+        bad.append(letters.slice(done).join("") || (done ? "" : "\u200b"));
+        next.append(plain, bad);
+        plain = "\n";
+      });
+      next.append(plain);
+      const bare = (x) => x.innerHTML.replace(/ style="[^"]*"/g, "");
+      if (bare(next) === bare(pad)) return;
+      const at = chosen();
+      pad.replaceChildren(...next.childNodes);
+      if (at) choose(at);
+    };
+    const text = () => read(pad).replaceAll("\u200b", "");
+    const placed = () => [...check.querySelectorAll("[data-line]")];
+    // room makes the faulty lines as high as what is said of them, which is then
+    // put there.
+    const room = () => {
+      const list = placed(), bad = [...pad.querySelectorAll(".bad")], top = pad.parentNode.getBoundingClientRect().top;
+      list.forEach((f, i) => { if (bad[i]) bad[i].style.marginBottom = f.offsetHeight + "px"; });
+      list.forEach((f, i) => { f.hidden = !bad[i]; if (bad[i]) f.style.top = bad[i].getBoundingClientRect().bottom - top + "px"; });
+    };
+    let composing = false;
+    const show = () => {
+      if (composing) return;
+      write(text(), placed());
+      room();
+      pad.setAttribute("aria-invalid", String(!!check.querySelector(".found p:not(.only,.note,.where)")));
+    };
+    form.addEventListener("refreshed", show);
+    new ResizeObserver(room).observe(pad);
+
+    pad.className = "pad code";
+    for (const [k, v] of Object.entries({ role: "textbox", "aria-multiline": "true", "aria-labelledby": "rules-label", "aria-describedby": "says", spellcheck: "false", autocapitalize: "off", id: "pad" })) pad.setAttribute(k, v);
+    pad.tabIndex = 0;
+    write(area.value, []);
+    if (text().trimEnd() !== area.value.trimEnd()) return; // something is odd: the field stays
+    area.hidden = true;
+    area.after(pad);
+    pad.parentNode.classList.add("on");
+    document.getElementById("rules-label").addEventListener("click", () => pad.focus());
+    check.addEventListener("click", (e) => {
+      const f = e.target.closest("[data-line]"), bad = pad.querySelectorAll(".bad")[placed().indexOf(f)];
+      if (!bad) return;
+      pad.focus();
+      getSelection().selectAllChildren(bad.querySelector("u") ?? bad);
+    });
+
+    // Putting lines into elements spoils the browser's own undo.
+    const past = [], future = [];
+    let last = 0, kind = "";
+    const state = () => [text(), chosen() ?? [0, 0]];
+    const step = (from, to) => {
+      if (!from.length) return;
+      to.push(state());
+      const [was, at] = from.pop();
+      write(was, []);
+      choose(at);
+      kind = "";
+      pad.dispatchEvent(new Event("input", { bubbles: true }));
+    };
+    pad.addEventListener("beforeinput", (e) => {
+      const back = e.inputType === "historyUndo";
+      if (back || e.inputType === "historyRedo") { e.preventDefault(); back ? step(past, future) : step(future, past); return; }
+      if (e.inputType !== kind || e.timeStamp - last > 800) past.push(state());
+      [last, kind, future.length] = [e.timeStamp, e.inputType, 0];
+    });
+    pad.addEventListener("keydown", (e) => {
+      const key = e.key.toLowerCase();
+      if (!(e.ctrlKey || e.metaKey) || e.altKey || (key !== "z" && key !== "y")) return;
+      e.preventDefault();
+      key === "z" && !e.shiftKey ? step(past, future) : step(future, past);
+    });
+    pad.addEventListener("compositionstart", () => { composing = true; });
+    pad.addEventListener("compositionend", () => { composing = false; });
+    pad.addEventListener("input", () => { area.value = text().trimEnd() + "\n"; room(); });
+  }
+  const ready = () => {
+    const form = document.querySelector("form[data-editor]");
+    if (form) editor(form);
+ for (const b of document.querySelectorAll("[data-print],[data-png]")) b.hidden = false;
+  };
   window.kartwrightReady = ready;
   ready();
 })();
