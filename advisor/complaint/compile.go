@@ -14,8 +14,8 @@ import (
 // The keys of a word file's tables.
 var (
 	topKeys = []string{"asides", "breaks", "class", "contractions", "empty", "extends", "fillers", "format", "forms",
-		"joins", "language", "nouns", "numbers", "ordinary", "phrase", "spelling", "spoilers", "subjects", "title", "together"}
-	spellingKeys = []string{"ask", "once", "twice", "words"}
+		"joins", "language", "nouns", "numbers", "ordinary", "phrase", "pronouns", "spelling", "spoilers", "subjects", "title", "together"}
+	spellingKeys = []string{"ask", "endings", "once", "twice", "words"}
 	phraseKeys   = []string{"axle", "before", "beside", "busy", "corner", "cured", "either", "grip", "instead_of", "needs",
 		"over", "phase", "role", "severity", "side", "speed", "symptom", "track", "tyres", "words"}
 )
@@ -136,7 +136,7 @@ func (c *compiler) wordLists(root *source.Node) {
 		flag flags
 	}{
 		{"fillers", fills | silent | empty}, {"asides", fills | empty}, {"breaks", breaks}, {"joins", joins},
-		{"spoilers", spoils}, {"subjects", subject}, {"empty", empty},
+		{"spoilers", spoils}, {"subjects", subject}, {"empty", empty}, {"pronouns", pronoun},
 	} {
 		if t, ok := c.text(root.Entry(list.key)); ok {
 			t.words(func(w text) { c.l.flags[c.word(w.s)] |= list.flag })
@@ -554,6 +554,16 @@ func (c *compiler) spelling(table *source.Node) {
 		}
 	}
 	slices.SortFunc(c.l.spellings, func(a, b spelling) int { return strings.Compare(a.form, b.form) })
+	if n := table.Entry("endings"); n != nil {
+		for _, pair := range n.Nodes() {
+			words := c.texts(pair)
+			if len(words) != 2 || words[0].s == "" {
+				c.wrong(pair, "two endings: as typed, and as meant")
+				continue
+			}
+			c.l.endings = append(c.l.endings, [2]string{words[0].s, words[1].s})
+		}
+	}
 	if n := table.Entry("ask"); n != nil {
 		for _, pair := range n.Nodes() {
 			words := c.texts(pair)

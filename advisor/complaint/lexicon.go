@@ -34,6 +34,7 @@ type language struct {
 	classesOf    [][]int32 // by word: classes that may begin with it
 	spellings    []spelling
 	negators     map[int32]bool    // words that negate on their own
+	endings      [][2]string       // how an ending is typed, and what it is: pushin, pushing
 	asks         map[[2]int32]bool // pairs of words that are asked about when a misspelling could be either
 }
 
@@ -47,6 +48,7 @@ const (
 	joins                     // a clause ends before it, as $ wants
 	subject                   // begins a new statement: "when it does not it pushes"
 	empty                     // means nothing on its own: never reported as unused
+	pronoun                   // stands for what was said before: "that is cured"
 )
 
 func (l *language) is(word int32, f flags) bool {

@@ -456,10 +456,24 @@ func (r *reader) gone(c, k int) {
 		}
 		return
 	}
-	if len(cl.symptoms) > 0 || r.strange(cl.from, h.from) {
+	if len(cl.symptoms) > 0 || !r.pronounBefore(h.from) && r.strange(cl.from, h.from) {
 		return
 	}
 	r.deny(c, h)
+}
+
+// pronounBefore reports whether a pronoun, with words that say nothing after it,
+// stands before a token.
+func (r *reader) pronounBefore(i int) bool {
+	for i--; i >= 0 && r.t[i].mark == 0; i-- {
+		if r.l.is(r.t[i].word, pronoun) {
+			return true
+		}
+		if !r.l.is(r.t[i].word, silent) {
+			return false
+		}
+	}
+	return false
 }
 
 // inside reports whether hit n stands between the words of a symptom.
@@ -514,7 +528,7 @@ func (r *reader) covered(i int) bool {
 // deny negates the symptoms of the last clause that has any, for a clause that
 // has none of its own: "…; that is gone", "but not in the fast ones".
 func (r *reader) deny(c int, h *hit) {
-	if h.role == roleNot && r.strange(r.clauses[c].from, r.clauses[c].to) {
+	if h.role == roleNot && (r.clauses[c].lead == leadReason || r.strange(r.clauses[c].from, r.clauses[c].to)) {
 		return
 	}
 	if c > 0 && len(r.clauses[c-1].symptoms) == 0 && r.says(c-1, roleCure) {

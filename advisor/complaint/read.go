@@ -390,11 +390,23 @@ func (r *reader) scattered(c, last int) (best hit, ok bool) {
 			}
 		}
 	}
-	taken := r.taken()
+	plain := r.taken()
 	for i := range r.l.together {
 		g := &r.l.together[i]
 		if g.phase&^have != 0 {
 			continue
+		}
+		taken := plain
+		if g.phase != 0 {
+			// What says the place says nothing else: "flat out".
+			taken = slices.Clone(plain)
+			for j := c; j <= last; j++ {
+				for _, n := range r.clauses[j].hits {
+					if h := &r.hits[n]; h.phase&g.phase != 0 {
+						h.mark(taken)
+					}
+				}
+			}
 		}
 		if h, all := r.m.all(g, r.clauses[c].from, r.clauses[last].to, taken); all && h.content > best.content {
 			best, ok = h, true
@@ -408,14 +420,19 @@ func (r *reader) taken() []bool {
 	out := make([]bool, len(r.t))
 	for n := range r.hits {
 		h := &r.hits[n]
-		if h.corner == 0 && h.speed == 0 && h.track == "" && h.grip == "" && h.tyres == "" && h.role != roleIgnore && h.role != rolePlain {
+		if h.corner == 0 && h.speed == 0 && (h.phase == 0 || h.content < 3) && h.track == "" && h.grip == "" && h.tyres == "" && h.role != roleIgnore && h.role != rolePlain {
 			continue
 		}
-		for own := h.own; own != 0; own &= own - 1 {
-			out[h.from+bits.TrailingZeros64(own)] = true
-		}
+		h.mark(out)
 	}
 	return out
+}
+
+// mark sets the tokens of a hit.
+func (h *hit) mark(tokens []bool) {
+	for own := h.own; own != 0; own &= own - 1 {
+		tokens[h.from+bits.TrailingZeros64(own)] = true
+	}
 }
 
 // addHit adds a hit to clause c; the words that it uses lose their own meaning.

@@ -247,6 +247,18 @@ func (l *language) addWord(out *[]token, text string, from, to int, mixed bool) 
 	}
 }
 
+// ended finds a word by the ending that it is meant to have.
+func (l *language) ended(norm string) (int32, bool) {
+	for _, e := range l.endings {
+		if stem, ok := strings.CutSuffix(norm, e[0]); ok && len(stem) >= 3 {
+			if id, ok := l.words[stem+e[1]]; ok && id >= firstWord {
+				return id, true
+			}
+		}
+	}
+	return unknownWord, false
+}
+
 func (l *language) add(out *[]token, norm string, from, to int, loud bool) {
 	t := token{norm: norm, from: from, to: to, loud: loud}
 	id, ok := l.words[norm]
@@ -260,7 +272,9 @@ func (l *language) add(out *[]token, norm string, from, to int, loud bool) {
 		}
 	}
 	if !ok {
-		id = unknownWord
+		if id, ok = l.ended(t.norm); !ok {
+			id = unknownWord
+		}
 	}
 	t.word = id
 	if v, ok := l.numbers[t.norm]; ok {
