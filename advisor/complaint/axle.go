@@ -30,7 +30,7 @@ func (r *reader) resolveAxles() {
 		}
 		is, not := r.axles(m.clause)
 		if is == 0 && not != 0 {
-			is = front + back - not
+			is = both &^ not
 		}
 		if is == 0 {
 			drop[i] = true

@@ -103,9 +103,10 @@ type axle uint8
 const (
 	front axle = iota + 1
 	back
+	both = front | back
 )
 
-var axleNames = []string{"", "front", "back"}
+var axleNames = []string{"", "front", "back", "both"}
 
 // An effect is what a phrase says; the zero value of each part says nothing.
 type effect struct {

@@ -150,10 +150,21 @@ func (r *reader) pastAndNow(c, d int) {
 				m.negated = true
 			}
 		}
-		if len(now) == 0 && r.says(d, roleNow) && r.clauses[d].fine && r.whereOf(d) == (where{}) && !r.strange(r.clauses[d].from, r.clauses[d].to) {
+		if len(now) == 0 && r.fineNow(d) {
 			m.negated, m.final = true, true
 		}
 	}
+}
+
+// fineNow reports whether a clause says that all is well now, or since a change.
+func (r *reader) fineNow(c int) bool {
+	cl := &r.clauses[c]
+	if !cl.fine || !cl.change && !r.says(c, roleNow) || r.whereOf(c) != (where{}) {
+		return false
+	}
+	return !r.strange(cl.from, cl.to) || slices.ContainsFunc(cl.hits, func(n int) bool {
+		return r.hits[n].role == roleFine && r.pronounBefore(r.hits[n].from)
+	})
 }
 
 // says reports whether a clause has a phrase of that role.

@@ -147,7 +147,25 @@ func (r *reader) find() {
 		r.hits = choose(slices.DeleteFunc(all, func(h hit) bool { return h.needs != 0 && h.needs&have == 0 }), len(r.t))
 	}
 	r.took = make([]bool, len(r.hits))
+	r.listed()
 	r.inner(places)
+}
+
+// listed takes "tight, twisty layout" as said of the track: a word that may be of
+// the kart or of the track is of the track before another one that is.
+func (r *reader) listed() {
+	for n := 0; n+1 < len(r.hits); n++ {
+		h, next := &r.hits[n], &r.hits[n+1]
+		if h.symptom == 0 || h.size() > 1 || next.track == "" || next.from != h.to+1 || r.t[h.to].mark != ',' {
+			continue
+		}
+		for p := range r.l.phrases {
+			if q := &r.l.phrases[p]; q.effect.track == next.track && len(q.words) > 1 && q.words[0].kind == exactly && q.words[0].id == r.t[h.from].word {
+				h.effect = q.effect
+				break
+			}
+		}
+	}
 }
 
 // inner gives a phrase the place that is named within it: "reacts too quickly at
