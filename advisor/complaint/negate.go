@@ -103,7 +103,7 @@ func (r *reader) negate() {
 			case roleStill:
 				r.still(c, &r.hits[n])
 			case roleCan:
-				if r.says(c, roleNow) {
+				if r.says(c, roleNow) || c > 0 && r.says(c-1, rolePast) {
 					r.turn(c)
 				}
 			}
@@ -300,6 +300,9 @@ func (r *reader) not(c, k int) {
 		}
 	}
 	if h.to < cl.to && r.l.is(r.t[h.to].word, subject) {
+		if h.content > 1 && len(cl.symptoms) == 0 {
+			r.again(c, h, true) // "there is no sign of it"
+		}
 		return
 	}
 	for _, o := range cl.hits[k+1:] {
@@ -581,10 +584,11 @@ func (r *reader) echo(c int) {
 	}
 }
 
-// restored takes "…, now it is fine" as the end of the symptom before.
+// restored takes "…, now it is fine" as the end of the symptom before; "… and then
+// it is fine again" only tells of the lap.
 func (r *reader) restored(c int) {
 	cl := &r.clauses[c]
-	if !cl.fine || !cl.change || len(cl.symptoms) > 0 || cl.lead == leadStart || r.whereOf(c) != (where{}) || r.strange(cl.from, cl.to) {
+	if !cl.fine || !cl.change || len(cl.symptoms) > 0 || cl.lead == leadStart || cl.lead == leadAnd && !r.says(c, roleNow) || r.whereOf(c) != (where{}) || r.strange(cl.from, cl.to) {
 		return
 	}
 	for _, n := range cl.hits {

@@ -282,7 +282,7 @@ func (r *reader) gather() {
 	told := make(map[int]bool) // sentences that have a symptom, or deny something
 	for c := range r.clauses {
 		cl := &r.clauses[c]
-		if best, ok := r.scattered(c, c); ok {
+		if best, ok := r.scattered(c, c); ok && !r.beginsGone(c) {
 			r.addHit(c, best)
 			told[cl.sentence] = true
 		}
@@ -312,6 +312,23 @@ func (r *reader) gather() {
 	if len(r.hits) > len(r.took) {
 		r.order()
 	}
+}
+
+// beginsGone reports whether a clause has no subject of its own and says of
+// another's that it is gone: "the chatter, I think, has gone with the new front".
+func (r *reader) beginsGone(c int) bool {
+	for i := r.clauses[c].from; i < r.clauses[c].to; i++ {
+		if r.l.is(r.t[i].word, fills) {
+			continue
+		}
+		for _, n := range r.clauses[c].hits {
+			if h := &r.hits[n]; h.from == i && (h.role == roleGone || h.role == roleCure) {
+				return true
+			}
+		}
+		return false
+	}
+	return false
 }
 
 // deniedOutside reports whether the clauses from c to last have a negator that is
