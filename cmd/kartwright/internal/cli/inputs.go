@@ -86,10 +86,13 @@ func rulesFlag(cmd *cobra.Command, into *[]string) {
 
 // ownOr opens files by the path that the user gave, and the shipped ones that
 // they extend by their bare name.
-type ownOr struct{ shipped fs.FS }
+type ownOr struct {
+	shipped fs.FS
+	dir     string // that names are relative to; "" for where the program runs
+}
 
 func (o ownOr) Open(name string) (fs.File, error) {
-	f, err := os.Open(filepath.FromSlash(name))
+	f, err := os.Open(filepath.Join(o.dir, filepath.FromSlash(name)))
 	if errors.Is(err, fs.ErrNotExist) {
 		if g, err := o.shipped.Open(path.Base(name)); err == nil {
 			return g, nil
@@ -100,8 +103,8 @@ func (o ownOr) Open(name string) (fs.File, error) {
 
 // Where rule files and word files are found.
 var (
-	ruleFS = ownOr{rulesets.FS}
-	wordFS = ownOr{words.FS}
+	ruleFS = ownOr{shipped: rulesets.FS}
+	wordFS = ownOr{shipped: words.FS}
 )
 
 // ruleFiles returns where the named files are found and their names; without
@@ -122,6 +125,16 @@ func ruleFiles(names []string, otherwise ...string) (fs.FS, []string, error) {
 		}
 	}
 	return ruleFS, out, nil
+}
+
+// clubFS returns where a club's file and the rules are found, and its name there.
+// Without rules of the user's own the shipped ones go by the names that a file in
+// the club's folder extends them by, so that none is taken for two.
+func clubFS(club string, rules []string) (fs.FS, string) {
+	if len(rules) > 0 {
+		return ruleFS, filepath.ToSlash(club)
+	}
+	return ownOr{shipped: rulesets.FS, dir: filepath.Dir(club)}, filepath.Base(club)
 }
 
 // loadRules reads the rules that --rules names.

@@ -74,7 +74,7 @@ func (a *app) carried(o pageOptions) (web.Carried, error) {
 	d.Rules = names
 	load := names
 	if o.club != "" {
-		d.Club = filepath.ToSlash(o.club)
+		fsys, d.Club = clubFS(o.club, o.rules)
 		text, err := readIfThere(o.club)
 		if err != nil {
 			return d, readError("the club's rule file", o.club, err)
@@ -82,7 +82,7 @@ func (a *app) carried(o pageOptions) (web.Carried, error) {
 		if text == nil {
 			return d, fmt.Errorf("the club's rule file %s does not exist; check the name and the folder", o.club)
 		}
-		fsys, load = ruleFS, append([]string{d.Club}, names...)
+		load = append([]string{d.Club}, names...)
 	}
 	loaded, found := ruleset.Load(fsys, load...)
 	if diag.HasErrors(found) {

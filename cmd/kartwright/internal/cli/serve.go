@@ -115,8 +115,8 @@ func (a *app) site(o serveOptions) (*web.Site, error) {
 		return nil, err
 	}
 	if o.club != "" {
-		c.RuleFS = ruleFS
-		c.Club = web.Club{Name: filepath.ToSlash(o.club), Load: func() ([]byte, error) { return readIfThere(o.club) }, Save: func(text []byte) error { return safefile.Write(o.club, text) }}
+		c.Club = web.Club{Load: func() ([]byte, error) { return readIfThere(o.club) }, Save: func(text []byte) error { return safefile.Write(o.club, text) }}
+		c.RuleFS, c.Club.Name = clubFS(o.club, o.rules)
 		if c.Club.Text, err = c.Club.Load(); err != nil {
 			return nil, readError("the club's rule file", o.club, err)
 		}

@@ -6,6 +6,7 @@ import (
 	"context"
 	"io"
 	"net/http"
+	"net/url"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -60,17 +61,38 @@ func firstAddress(t *testing.T, out *bufio.Scanner) string {
 }
 
 func TestServe(t *testing.T) {
-	url := firstAddress(t, served(t, serveOptions{words: wordFlags{language: "en"}, past: pastFlags{none: true}}))
-	if !strings.HasPrefix(url, "http://127.0.0.1:") {
-		t.Errorf("without --lan the page is at %s, want the loopback address", url)
+	home := firstAddress(t, served(t, serveOptions{words: wordFlags{language: "en"}, past: pastFlags{none: true}}))
+	if !strings.HasPrefix(home, "http://127.0.0.1:") {
+		t.Errorf("without --lan the page is at %s, want the loopback address", home)
 	}
-	res, err := http.Get(url + "answer?say=bind&phase=exit&track=tight")
+	res, err := http.Get(home + "answer?say=bind&phase=exit&track=tight")
 	require.NoError(t, err)
 	body, err := io.ReadAll(res.Body)
 	require.NoError(t, err)
 	require.NoError(t, res.Body.Close())
 	if res.StatusCode != http.StatusOK || !bytes.Contains(body, []byte("Try first: more caster")) {
 		t.Errorf("the page answers %d:\n%s", res.StatusCode, body)
+	}
+}
+
+// A club's file in another folder extends the same shipped rules as the page
+// loads, is edited there, and goes into the page for a phone.
+func TestClubElsewhere(t *testing.T) {
+	club := filepath.Join(t.TempDir(), "club.toml")
+	const text = "format = 1\nset = \"club\"\ntitle = \"Our club\"\nextends = [\"shipped.toml\"]\n"
+	require.NoError(t, os.WriteFile(club, []byte(text), 0o600))
+	a := &app{App: App{Out: io.Discard, Err: io.Discard, Getenv: func(string) string { return "" }, Now: func() time.Time { return noon }}}
+	site, err := a.site(serveOptions{club: club, words: wordFlags{language: "en"}, past: pastFlags{none: true}})
+	require.NoError(t, err)
+	r, err := site.Respond(http.MethodPost, "/club/check", "application/x-www-form-urlencoded", "", []byte("text="+url.QueryEscape(text)))
+	require.NoError(t, err)
+	if !bytes.Contains(r.Body, []byte("No errors. ")) {
+		t.Errorf("the club's file is found to have:\n%s", r.Body)
+	}
+	d, err := a.carried(pageOptions{club: club, words: wordFlags{language: "en"}})
+	require.NoError(t, err)
+	if len(d.RuleFiles) != 1 || d.RuleFiles[d.Club] != text {
+		t.Errorf("the page carries %d rule files beside the shipped ones, and %q as the club's %s, want one", len(d.RuleFiles), d.RuleFiles[d.Club], d.Club)
 	}
 }
 
