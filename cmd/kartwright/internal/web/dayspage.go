@@ -863,8 +863,8 @@ type verdictView struct {
 }
 
 type effectView struct {
-	Name, Outcome, Text string
-	More                []string
+	Name, Text string
+	More       []string
 }
 
 type verdictRun struct {
@@ -943,7 +943,7 @@ func (s *Site) showVerdict(w http.ResponseWriter, r *http.Request, o OpenDay, do
 		e := &verdict.Effects[i]
 		c := d.Changes[e.Change]
 		v.CanLog = v.CanLog || s.log != nil && c.Advice != ""
-		v.Effects = append(v.Effects, effectView{capital(c.Name), string(e.Outcome), e.Text, e.More()})
+		v.Effects = append(v.Effects, effectView{capital(c.Name), e.Text, e.More()})
 	}
 	if d.Smallest > 0 {
 		v.Matters = fmt.Sprintf("What matters is %.2f s a lap.", d.Smallest)
