@@ -82,12 +82,13 @@ const (
 	roleThen         // a time before ("used to"): what follows is over
 	roleStill        // the symptom before is there in another place ("remains in the hairpin")
 	roleCan          // what was said not to happen does, if the clause says now
+	roleThere        // the place that was named before
 	roleToo          // what is denied before is denied here too
 	roleClaim        // somebody's opinion: a contrast to it denies it
 )
 
 var roleNames = []string{"", "ignore", "plain", "not", "cure", "gone", "but", "and", "or", "choice", "because", "when", "before",
-	"fine", "now", "change", "past", "mainly", "only", "if", "then", "still", "can", "too", "claim"}
+	"fine", "now", "change", "past", "mainly", "only", "if", "then", "still", "can", "there", "too", "claim"}
 
 type side uint8
 

@@ -82,6 +82,9 @@ func (r *reader) conjoined(from, to int) int {
 func (r *reader) give(i int, w group, replace bool) {
 	m := &r.mentions[i]
 	took := false
+	if m.symptom == understeer && m.phase == 0 && w.phase == straight {
+		m.symptom = wander // a line that is not held on the straight
+	}
 	if m.symptom == asymmetric {
 		w.side = 0
 	}
@@ -113,6 +116,48 @@ func (r *reader) give(i int, w group, replace bool) {
 }
 
 var showsOnStraight = map[symptom]bool{wander: true, vibration: true, pull: true, slowStraight: true, darting: true, lightSteering: true}
+
+// there gives "just understeer there" the place of the symptom before.
+func (r *reader) there() {
+	for c := range r.clauses {
+		if !r.says(c, roleThere) {
+			continue
+		}
+		for _, i := range r.clauses[c].symptoms {
+			m := &r.mentions[i]
+			if m.phase != 0 || m.corner != 0 {
+				continue
+			}
+			for j := len(r.mentions) - 1; j >= 0; j-- {
+				o := &r.mentions[j]
+				if o.at < m.at && (o.phase != 0 || o.corner != 0) && r.clauses[m.clause].sentence-r.clauses[o.clause].sentence <= 1 {
+					m.phase, m.corner = o.phase&^elsewhere[m.symptom], o.corner
+					break
+				}
+			}
+		}
+	}
+}
+
+// corrected gives both sides of "it is not push in the middle, it is the back that
+// slides" the place that one of them names.
+func (r *reader) corrected() {
+	for c := 1; c < len(r.clauses); c++ {
+		before, cl := &r.clauses[c-1], &r.clauses[c]
+		if before.sentence != cl.sentence || len(before.symptoms) == 0 || len(cl.symptoms) == 0 || r.says(c, roleNow) || !r.goesOn(c) && cl.lead != leadBut {
+			continue
+		}
+		a, b := &r.mentions[before.symptoms[0]], &r.mentions[cl.symptoms[0]]
+		if a.symptom+b.symptom != understeer+oversteer || a.symptom == b.symptom || a.final || b.negated || !a.negated {
+			continue
+		}
+		for _, x := range [][2]*mention{{a, b}, {b, a}} {
+			if from, to := x[0], x[1]; to.phase == 0 && to.corner == 0 {
+				to.phase, to.corner = from.phase, from.corner
+			}
+		}
+	}
+}
 
 // elsewhere lists the parts of a corner that say nothing of a symptom: "the
 // middle" of a worn tyre, the play that is felt "on the straight".
@@ -175,6 +220,8 @@ func (r *reader) place() {
 			r.give(i, w, false)
 		}
 	}
+	r.there()
+	r.corrected()
 	// "Excess lock and falling revs in the middle": a bare symptom shares the place
 	// of the one it is joined to.
 	for c := 1; c < len(r.clauses); c++ {
