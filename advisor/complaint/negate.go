@@ -82,6 +82,7 @@ func (h *hit) loud(t []token) bool {
 func (r *reader) negate() {
 	for c := 0; c < len(r.clauses); c++ {
 		r.restored(c)
+		r.graded(c)
 		if cl := &r.clauses[c]; cl.lead == leadBut && len(cl.hits) > 0 && !r.denies(c) {
 			r.except(c, &r.hits[cl.hits[0]])
 		}
@@ -580,6 +581,31 @@ func (r *reader) echo(c int) {
 	if s := r.clauses[c-1].symptoms; r.mentions[s[len(s)-1]].negated {
 		for _, i := range r.clauses[c].symptoms {
 			r.mentions[i].negated, r.mentions[i].final = true, true
+		}
+	}
+}
+
+// graded takes "strong on entry, slight on exit" as the symptom of the clause
+// before, that strong in that place.
+func (r *reader) graded(c int) {
+	cl := &r.clauses[c]
+	if c == 0 || len(cl.symptoms) > 0 || cl.fine || cl.copied || cl.sentence != r.clauses[c-1].sentence || len(r.clauses[c-1].symptoms) == 0 ||
+		r.denies(c) || r.words(cl.from, cl.to) > 5 || r.strange(cl.from, cl.to) {
+		return
+	}
+	w, before := r.whereOf(c), r.whereOf(c-1)
+	if w.phase|phases(w.corner) == 0 || before.phase|phases(before.corner) == 0 || w == before {
+		return
+	}
+	for _, n := range cl.hits {
+		if h := &r.hits[n]; h.severity != unsaid && h.role == roleNone {
+			r.again(c, h, false)
+			for i := range r.mentions {
+				if m := &r.mentions[i]; m.clause == c && m.hit < 0 {
+					m.severity = h.severity
+				}
+			}
+			return
 		}
 	}
 }

@@ -135,6 +135,10 @@ func (r *reader) find() {
 			places = append(places, h)
 		}
 	}
+	// "Turn in the slow ones" is no turn-in.
+	places = slices.DeleteFunc(places, func(p hit) bool {
+		return p.phase != 0 && slices.ContainsFunc(places, func(q hit) bool { return q.phase == 0 && q.from == p.from && q.to > p.to && q.content > p.content })
+	})
 	plain := slices.DeleteFunc(slices.Clone(all), func(h hit) bool { return h.needs != 0 })
 	r.hits = choose(plain, len(r.t))
 	if len(plain) != len(all) {
@@ -196,6 +200,9 @@ func (r *reader) inner(places []hit) {
 		}
 		if e.phase&mid != 0 || e.phase&braking != 0 {
 			e.phase &^= entry
+		}
+		if h.phase == 0 {
+			e.phase &^= elsewhere[h.symptom]
 		}
 		if e != *h.effect {
 			h.effect = &e

@@ -43,7 +43,7 @@ func (r *reader) other(n int) bool {
 	h := &r.hits[n]
 	beside := func(o int) bool {
 		return o >= 0 && o < len(r.hits) && (r.hits[o].symptom != 0 || r.hits[o].either) &&
-			r.words(min(h.to, r.hits[o].to), max(h.from, r.hits[o].from)) == 0
+			r.wordsBut(min(h.to, r.hits[o].to), max(h.from, r.hits[o].from)) == 0
 	}
 	if h.before && !r.within(n) {
 		return !beside(n+1) || r.hits[n+1].from != h.to
@@ -78,6 +78,17 @@ func (r *reader) other(n int) bool {
 	next := &r.hits[n+1]
 	return r.words(h.to, next.from) == 0 && r.sameClause(n, n+1) &&
 		(next.track != "" || next.grip != "" || next.tyres != "" || next.corner|next.speed != 0 && next.phase == 0 && next.symptom == 0 || next.role == roleFine)
+}
+
+// wordsBut counts the words between two tokens that are no fillers and say no place.
+func (r *reader) wordsBut(from, to int) int {
+	n := r.words(from, to)
+	for o := range r.hits {
+		if h := &r.hits[o]; from <= h.from && h.to <= to && h.symptom == 0 && h.phase|phases(h.corner)|phases(h.speed) != 0 {
+			n -= h.content
+		}
+	}
+	return n
 }
 
 // within reports whether hit n stands between the words of a symptom phrase.

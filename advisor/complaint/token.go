@@ -216,7 +216,7 @@ func (l *language) addNumber(out *[]token, text string, i int) int {
 
 func (l *language) addWord(out *[]token, text string, from, to int, mixed bool) {
 	raw := strings.ReplaceAll(text[from:to], "/", "") // km/h
-	loud := mixed && utf8.RuneCountInString(raw) >= 3 && strings.ToUpper(raw) == raw
+	loud := mixed && utf8.RuneCountInString(raw) >= 4 && strings.ToUpper(raw) == raw
 	norm := fold(raw)
 	joined := norm
 	if strings.ContainsFunc(norm, isApostrophe) {
