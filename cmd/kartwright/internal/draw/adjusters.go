@@ -11,14 +11,11 @@ import (
 // A Piece is a drawing of what is done to one adjuster, without words, for an
 // image of its own or for a job card. The zero Piece draws nothing.
 type Piece struct {
-	wide, tall float64 // px, at most column wide
+	wide, tall float64 // px; half a job card is cardHalf wide
 	put        func(c *canvas, top xy)
 	seen       string // from where it is seen
 	says       string // what is not to be seen without colours or a legend
 }
-
-// column is the most that a piece may be wide: half a job card.
-const column = 164.
 
 // None reports whether there is nothing to be drawn.
 func (p Piece) None() bool { return p.put == nil }

@@ -234,9 +234,9 @@ func readingAt(i int) float64 { return cardEdge + 112 + 112*float64(i) }
 
 func (s *cardSheet) reading(r CardReading) {
 	s.y += 2
-	top, bottom := s.y, s.y
+	top := s.y
 	s.text("strong", cardEdge, 106, r.Name)
-	bottom = s.y
+	bottom := s.y
 	for i, v := range r.Side {
 		room := 108.
 		if r.Kart {

@@ -300,6 +300,29 @@ func TestCard(t *testing.T) {
 	}
 }
 
+// A piece fits into its half of a card, and what it draws is no larger than it
+// says.
+func TestPiecesFitTheirColumn(t *testing.T) {
+	number := regexp.MustCompile(` (?:x|x1|x2|cx|points)="([^"]*)"`)
+	for i, p := range []Piece{Turned(0.82), Turned(-9.3), Marked(0, 4, 12), Inserted(frontend.Left, seats, 0, 7), Inserted(frontend.Right, seats, 3, 4), Shimmed(frontend.Left, 2, 4, 5), Shimmed(frontend.Right, 40, 0, 40), Lengthened(true), Lengthened(false)} {
+		if p.wide > cardHalf {
+			t.Errorf("piece %d is %g px wide, want at most %g", i, p.wide, cardHalf)
+		}
+		var c canvas
+		p.put(&c, xy{1000, 0})
+		for _, m := range number.FindAllStringSubmatch(c.b.String(), -1) {
+			for _, xy := range strings.Fields(m[1]) {
+				text, _, _ := strings.Cut(xy, ",")
+				x, err := strconv.ParseFloat(text, 64)
+				require.NoError(t, err)
+				if math.Abs(x-1000) > p.wide/2+0.01 {
+					t.Errorf("piece %d is said to be %g px wide and draws %g px from its middle", i, p.wide, math.Abs(x-1000))
+				}
+			}
+		}
+	}
+}
+
 // No words, however long, leave their place or lie over others.
 func TestCardsAreWellLaid(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {

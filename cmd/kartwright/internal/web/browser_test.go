@@ -8,6 +8,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"image/png"
+	"math/rand/v2"
 	"net/http/httptest"
 	"os"
 	"os/exec"
@@ -288,9 +289,8 @@ const underLine = `(() => {
 	if (!f || !bad) return "nothing is found";
 	const next = document.createRange();
 	next.selectNode(bad.nextSibling);
-	next.setStart(bad.nextSibling, 1);
-	const at = f.getBoundingClientRect(), line = bad.getBoundingClientRect(), below = next.getClientRects()[0];
-	const ok = Math.abs(at.top - line.bottom) < 2 && below.top >= at.bottom - 4 && below.top < at.bottom + 12 && at.height > 20;
+	const at = f.getBoundingClientRect(), line = [...bad.getClientRects()].pop(), below = [...next.getClientRects()].find(r => r.width);
+	const ok = Math.abs(at.top - line.bottom) < 8 && below.top >= at.bottom - 1 && below.top < at.bottom + 12 && at.height > 20;
 	return (ok ? "under " : at.top + " to " + at.bottom + " between " + line.bottom + " and " + below.top + " ") + bad.textContent;
 })()`
 
@@ -358,6 +358,54 @@ func TestBrowserRuleEdit(t *testing.T) {
 	b.until(`document.querySelector(".done[role=status]")?.innerText.startsWith("Saved")`)
 	if string(s.file) != goodClub {
 		t.Errorf("the file holds %q, want the text", s.file)
+	}
+}
+
+// The editor that makes room under its lines edits as the plain field does,
+// whatever is found meanwhile.
+func TestBrowserRuleEditsAsAField(t *testing.T) {
+	_, b := serve(t)
+	b.size(1280)
+	bad := strings.Replace(strings.Replace(goodClub, "caster =", "casster =", 1), "0.8", "1.8", 1)
+	keys := []string{kb.Enter, kb.Enter, kb.Backspace, kb.Delete, kb.ArrowLeft, kb.ArrowRight, kb.Home, kb.End, "a", "=", " ", "\"", "#"}
+	for seed := range uint64(8) {
+		r := rand.New(rand.NewPCG(seed, 7))
+		b.open("/club")
+		b.until(`document.querySelector("#pad")`)
+		eval[chromedp.Void](b, fmt.Sprintf(`(() => {
+			const pad = document.querySelector("#pad"), field = document.createElement("textarea");
+			field.id = "field";
+			field.className = "code";
+			field.value = %q;
+			pad.closest("main").append(field);
+			pad.focus();
+			document.execCommand("selectAll");
+			document.execCommand("insertText", false, field.value);
+		})()`, bad))
+		b.until(`document.querySelectorAll(".pad .bad").length === 2`)
+		// The caret begins on one of the faulty lines.
+		at := strings.Index(bad, []string{"casster", "1.8", "source"}[r.IntN(3)]) + r.IntN(4)
+		eval[chromedp.Void](b, fmt.Sprintf(`(() => {
+			const field = document.querySelector("#field"), texts = document.createTreeWalker(document.querySelector("#pad"), NodeFilter.SHOW_TEXT);
+			field.setSelectionRange(%[1]d, %[1]d);
+			for (let n = %[1]d; texts.nextNode(); n -= texts.currentNode.data.length)
+				if (n <= texts.currentNode.data.length) { getSelection().collapse(texts.currentNode, n); break; }
+		})()`, at))
+		var pressed []string
+		for i := range 30 {
+			pressed = append(pressed, keys[r.IntN(len(keys))])
+			b.do(chromedp.KeyEvent(pressed[i]))
+			if i%6 == 5 {
+				time.Sleep(time.Duration(r.IntN(2)) * 500 * time.Millisecond) // time for a check, or none
+			}
+		}
+		eval[chromedp.Void](b, `document.querySelector("#field").focus()`)
+		for _, key := range pressed {
+			b.do(chromedp.KeyEvent(key))
+		}
+		if got, want := eval[string](b, `document.querySelector("#rules-text").value.trimEnd()`), eval[string](b, `document.querySelector("#field").value.trimEnd()`); got != want {
+			t.Errorf("seed %d: after %q from %d the editor holds\n%s\nwant, as in a plain field,\n%s", seed, pressed, at, got, want)
+		}
 	}
 }
 

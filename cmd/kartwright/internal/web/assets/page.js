@@ -174,8 +174,12 @@
     // put there.
     const room = () => {
       const list = placed(), bad = [...pad.querySelectorAll(".bad")], top = pad.parentNode.getBoundingClientRect().top;
-      list.forEach((f, i) => { if (bad[i]) bad[i].style.marginBottom = f.offsetHeight + "px"; });
-      list.forEach((f, i) => { f.hidden = !bad[i]; if (bad[i]) f.style.top = bad[i].getBoundingClientRect().bottom - top + "px"; });
+      list.forEach((f, i) => { bad[i]?.style.setProperty("--room", f.offsetHeight + 7 + "px"); });
+      list.forEach((f, i) => {
+        const line = [...bad[i]?.getClientRects() ?? []].pop();
+        f.hidden = !line;
+        if (line) f.style.top = line.bottom + 6 - top + "px";
+      });
     };
     let composing = false;
     const show = () => {
