@@ -53,8 +53,8 @@ func (a *app) pageDays(dir string) (web.Days, error) {
 const (
 	dayTail     = ".toml"
 	dayKartTail = ".kart.toml" // a profile beside the day that it belongs to
-	longestDay  = 60
-	manyDays    = 400
+	longestDay  = 60           // bytes of a name
+	manyDays    = 400          // files that are kept in the folder at most, and looked at
 )
 
 // dayMark tells a day from other files of its folder, even one with errors.
@@ -169,6 +169,11 @@ func (p pageDays) Add(name string, d *testday.Day, kart []byte) (string, error) 
 	}
 	if err := os.MkdirAll(p.dir, 0o755); err != nil {
 		return "", err
+	}
+	if entries, err := os.ReadDir(p.dir); err != nil {
+		return "", err
+	} else if len(entries) >= manyDays {
+		return "", fmt.Errorf("%s holds %d files already, more are not kept; put old days elsewhere", p.dir, len(entries))
 	}
 	base := name
 	for n := 2; ; n++ {

@@ -746,7 +746,7 @@ func (s *Site) showDay(w http.ResponseWriter, r *http.Request, o OpenDay, typed 
 
 // resultOf says what became of a run.
 func resultOf(d *testday.Day, r testday.Run) string {
-	text := string(r.State)
+	var text string
 	switch {
 	case r.State == testday.Done && len(r.Laps) > 0:
 		sum, err := testday.Summarise(r.Laps, d.Figure)
@@ -761,7 +761,7 @@ func resultOf(d *testday.Day, r testday.Run) string {
 	case r.Why != "":
 		text = "missed, " + r.Why + "."
 	default:
-		text = "missed."
+		text = string(r.State) + "."
 	}
 	if words := r.Words(); words != "" {
 		text += " Driver: " + words + "."

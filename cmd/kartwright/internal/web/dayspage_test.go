@@ -157,7 +157,7 @@ func newMemDays() *memDays {
 const planQuery = "c0_what=caster&c0_way=by&c0_much=%2B0.5+deg&c0_name=more+caster&c1_what=other&c1_name=wider+rear&c1_minutes=8&runs=8&smallest=0.1&kart=alder"
 
 func dayPages() []string {
-	return []string{"/days", "/days/new", "/days/new?" + planQuery, "/days/plan?" + planQuery, "/day/half", "/day/half?done=recorded&anew=1", "/day/whole", "/day/half/sheet", "/day/half/verdict", "/day/whole/verdict", "/days/new?say=bind&phase=exit&track=tight"}
+	return []string{"/days", "/days/new", "/days/plan?" + planQuery, "/day/half", "/day/half?done=recorded&anew=1", "/day/whole", "/day/half/sheet", "/day/half/verdict", "/day/whole/verdict", "/days/new?say=bind&phase=exit&track=tight"}
 }
 
 // says fails for each part that a page's text, as a browser reads it, lacks.
