@@ -70,6 +70,7 @@ type hit struct {
 	from, to int    // tokens, to exclusive
 	own      uint64 // bit i = token from+i is used up
 	content  int    // how many of them are no fillers
+	denied   int    // negators between them
 	spread   bool   // found as a together
 	order    int32  // place in the lexicon
 }
@@ -117,8 +118,11 @@ func (m *matcher) hits() []hit {
 				if s, ok := m.phrase(p.words, i, i, 0); ok {
 					h := hit{effect: p.effect, from: i, to: s.to, own: s.own, order: n}
 					for k := i; k < s.to; k++ {
-						if s.own>>(k-i)&1 == 1 && !l.is(t[k].word, fills) {
+						switch own := s.own>>(k-i)&1 == 1; {
+						case own && !l.is(t[k].word, fills):
 							h.content++
+						case !own && l.negators[t[k].word]:
+							h.denied++
 						}
 					}
 					if (h.over || h.cured) && m.spoilt(h) {
@@ -310,7 +314,7 @@ func choose(found []hit, tokens int) []hit {
 	slices.SortStableFunc(found, func(a, b hit) int {
 		return cmp.Or(
 			-cmp.Compare(btoi(a.role == roleIgnore), btoi(b.role == roleIgnore)),
-			cmp.Compare(b.content, a.content),
+			cmp.Compare(b.content-b.denied, a.content-a.denied),
 			cmp.Compare(b.size(), a.size()),
 			cmp.Compare(a.from, b.from),
 			-cmp.Compare(btoi(a.needs != 0), btoi(b.needs != 0)),

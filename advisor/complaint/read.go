@@ -66,7 +66,7 @@ type reader struct {
 
 // Read says what a text reports. It never fails: what it does not know it lists
 // as unused, and what it must not guess it asks. With several languages the one
-// that knows most words of the text reads it.
+// that knows most of the text reads it.
 func (l *Lexicon) Read(text string) Report {
 	r := reader{text: text, report: Report{Readings: []Reading{}, Unused: []string{}, Unsure: []Question{}}}
 	most := -1
@@ -74,8 +74,8 @@ func (l *Lexicon) Read(text string) Report {
 		t := lang.tokens(text)
 		known := 0
 		for i := range t {
-			if t[i].word != unknownWord && t[i].word != numberWord {
-				known++
+			if t[i].word != unknownWord && t[i].word != numberWord && (i == 0 || t[i].from != t[i-1].from) {
+				known += t[i].to - t[i].from // a contraction is one word
 			}
 		}
 		if known > most {
