@@ -46,6 +46,7 @@ func compile(ld *loader, name string, files []*file) *language {
 			nouns:        make(map[string]bool),
 			asks:         make(map[[2]int32]bool),
 			negators:     make(map[int32]bool),
+			goners:       make(map[int32]bool),
 			phrases:      make([]phrase, 0, 10000),
 		},
 		classes: make(map[string]int32),
@@ -375,6 +376,9 @@ func (c *compiler) phraseTable(table *source.Node) {
 			c.l.phrases = append(c.l.phrases, phrase{p, e})
 			if e.role == roleNot && len(p) == 1 && p[0].kind == exactly {
 				c.l.negators[p[0].id] = true
+			}
+			if e.role == roleGone && len(p) == 1 && p[0].kind == exactly {
+				c.l.goners[p[0].id] = true
 			}
 		}
 	})

@@ -165,7 +165,7 @@ var elsewhere = map[symptom]phases{
 	wearInner: ^phases(0), wearOuter: ^phases(0), graining: ^phases(0), fade: ^phases(0), play: ^phases(0),
 	kickback: ^phases(0), asymmetric: ^phases(0), noGrip: ^phases(0),
 	vibration: entry | mid | exit, slowStraight: ^straight, understeer: straight, oversteer: straight,
-	bumpUnsettled: mid | exit, wander: entry | mid | exit, pull: entry | mid, bind: entry | straight | braking,
+	bumpUnsettled: mid | exit, wander: entry | mid | exit, pull: entry | mid, overLift: straight | braking, bind: entry | straight | braking,
 }
 
 // place gives phases, corners and sides to the mentions.

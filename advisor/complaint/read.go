@@ -152,7 +152,20 @@ func (r *reader) find() {
 	}
 	r.took = make([]bool, len(r.hits))
 	r.listed()
+	r.goneFrom()
 	r.inner(places)
+}
+
+// goneFrom takes "the chatter at the front is gone" as the end of the chatter, not of
+// the front.
+func (r *reader) goneFrom() {
+	for n := 1; n < len(r.hits); n++ {
+		h, before := &r.hits[n], &r.hits[n-1]
+		if h.symptom != 0 && h.to-h.from > 1 && r.l.goners[r.t[h.to-1].word] && before.symptom != 0 && !before.cured && !before.over &&
+			r.t[before.to].mark == 0 && before.to < h.from && r.words(before.to, h.from) <= 1 {
+			h.effect = &effect{role: roleGone}
+		}
+	}
 }
 
 // listed takes "tight, twisty layout" as said of the track: a word that may be of

@@ -34,6 +34,9 @@ func (r *reader) readings() {
 				}
 			}
 		}
+		if m.phase == straight {
+			m.corner = anyCorner // "the faster I go"
+		}
 		for _, p := range parts {
 			out = merge(out, reading{m.symptom, p, m.corner, m.severity, m.negated, m.side, m.from, m.to})
 		}

@@ -64,6 +64,10 @@ func (r *reader) other(n int) bool {
 	if h.beside {
 		return !beside(n-1) && !beside(n+1)
 	}
+	if h.severity == slight && h.to == h.from+1 && h.to < len(r.t) && r.t[h.to].mark == 0 && !r.l.is(r.t[h.to].word, fills|empty) &&
+		!r.covered(h.to) {
+		return true // "the little gauge"
+	}
 	if h.severity == slight && n+1 < len(r.hits) && r.hits[n+1].track != "" && r.words(h.to, r.hits[n+1].from) == 0 {
 		return true // "a tiny, twisty track"
 	}
