@@ -34,24 +34,28 @@ type compiler struct {
 // compile builds the language of files, each of which comes after those that it
 // extends.
 func compile(ld *loader, name string, files []*file) *language {
+	size := 0 // bytes; the shares below are those of the shipped files
+	for _, f := range files {
+		size += len(f.src.Data)
+	}
 	c := &compiler{
 		loader: ld,
 		l: &language{
 			name:         name,
-			words:        make(map[string]int32, 6000),
-			lemmas:       make([]string, firstWord, 4000),
-			flags:        make([]flags, firstWord, 4000),
+			words:        make(map[string]int32, size/80),
+			lemmas:       make([]string, firstWord, size/70),
+			flags:        make([]flags, firstWord, size/70),
 			contractions: make(map[string][]string, 128),
 			numbers:      make(map[string]float64, 64),
 			nouns:        make(map[string]bool),
 			asks:         make(map[[2]int32]bool),
 			negators:     make(map[int32]bool),
 			goners:       make(map[int32]bool),
-			phrases:      make([]phrase, 0, 10000),
+			phrases:      make([]phrase, 0, size/24),
 		},
 		classes: make(map[string]int32),
-		cache:   make(map[string][]element, 4000),
-		arena:   make([]element, 0, 40000),
+		cache:   make(map[string][]element, size/110),
+		arena:   make([]element, 0, size/7),
 	}
 	for _, f := range files {
 		ld.allow(f.src.Root(), topKeys)

@@ -304,8 +304,16 @@ func (p *parser) line(quote byte) error {
 // lines reads a string between triple quotes, quotes included.
 func (p *parser) lines(quote byte) error {
 	start := p.pos
-	end := bytes.Repeat([]byte{quote}, 3)
+	end := []byte{quote, quote, quote}
 	for p.pos += 3; !p.atEnd(); p.pos++ {
+		if quote == '\'' {
+			// Nothing is escaped: the end can be looked for at once.
+			i := bytes.Index(p.data[p.pos:], end)
+			if i < 0 {
+				break
+			}
+			p.pos += i
+		}
 		switch {
 		case p.data[p.pos] == '\\' && quote == '"':
 			p.pos++
