@@ -43,8 +43,8 @@ func compile(ld *loader, name string, files []*file) *language {
 		l: &language{
 			name:         name,
 			words:        make(map[string]int32, size/80),
-			lemmas:       make([]string, firstWord, size/70),
-			flags:        make([]flags, firstWord, size/70),
+			lemmas:       make([]string, firstWord, int(firstWord)+size/70),
+			flags:        make([]flags, firstWord, int(firstWord)+size/70),
 			contractions: make(map[string][]string, 128),
 			numbers:      make(map[string]float64, 64),
 			nouns:        make(map[string]bool),

@@ -280,8 +280,5 @@ func (l *language) add(out *[]token, norm string, from, to int, loud bool) {
 	if v, ok := l.numbers[t.norm]; ok {
 		t.number, t.isNumber = v, true
 	}
-	if n := len(*out); n > 1 && (*out)[n-1].norm == t.norm && (*out)[n-2].norm == t.norm {
-		t.loud = true // "hop hop hop"
-	}
 	*out = append(*out, t)
 }
