@@ -69,6 +69,7 @@ func (r *reader) resolveAxles() {
 	}
 	r.drop(drop)
 	r.correctAxles()
+	r.otherEnd()
 	r.otherAxles()
 }
 
@@ -161,6 +162,29 @@ func (r *reader) correctAxles() {
 				m.symptom, m.negated, m.hit, m.severity = understeer+oversteer-m.symptom, !m.negated, -1, unsaid
 				m.at, m.from, m.to = r.hits[n].from, r.t[r.hits[n].from].from, r.t[r.hits[n].to-1].to
 				r.mentions = append(r.mentions, m)
+				r.took[n] = true
+				break
+			}
+		}
+	}
+}
+
+// otherEnd takes "not the front, it is the rear that lets go" as the front not
+// sliding.
+func (r *reader) otherEnd() {
+	for i := range r.mentions {
+		m := r.mentions[i]
+		c := m.clause - 1
+		if m.hit < 0 || m.negated || m.symptom != understeer && m.symptom != oversteer || c < 0 || r.clauses[c].sentence != r.clauses[m.clause].sentence ||
+			len(r.clauses[c].symptoms) > 0 || r.clauses[c].copied || !r.denies(c) || r.words(r.clauses[c].from, r.clauses[c].to) > 4 {
+			continue
+		}
+		for _, n := range r.clauses[c].hits {
+			if a := r.hits[n].axle; a == front && m.symptom == oversteer || a == back && m.symptom == understeer {
+				m.symptom, m.negated, m.hit, m.severity = understeer+oversteer-m.symptom, true, -1, unsaid
+				m.at, m.from, m.to = r.hits[n].from, r.t[r.hits[n].from].from, r.t[r.hits[n].to-1].to
+				r.mentions = append(r.mentions, m)
+				r.clauses[c].copied = true
 				r.took[n] = true
 				break
 			}

@@ -13,7 +13,7 @@ func (r *reader) mention() {
 			}
 			m := mention{busy: h.busy, symptom: h.symptom, phase: h.phase, corner: h.corner, severity: h.severity, side: h.side,
 				either: h.either, clause: c, hit: n, from: r.t[h.from].from, to: r.t[h.to-1].to, at: h.from, cured: h.cured, negated: h.over, final: h.over}
-			if h.loud(r.t) && m.severity == unsaid {
+			if h.symptom != chatter && h.loud(r.t) && m.severity == unsaid {
 				m.severity = strong
 			}
 			cl.symptoms = append(cl.symptoms, len(r.mentions))

@@ -139,6 +139,22 @@ func (r *reader) there() {
 	}
 }
 
+// fineThere gives "the exit is perfect now, no more understeer" its place.
+func (r *reader) fineThere() {
+	for c := 1; c < len(r.clauses); c++ {
+		before := &r.clauses[c-1]
+		w := r.whereOf(c - 1)
+		if !before.fine || !before.change && !r.says(c-1, rolePast) || len(before.symptoms) > 0 || before.sentence != r.clauses[c].sentence || w.phase|phases(w.corner) == 0 || r.clauses[c].lead == leadBut {
+			continue
+		}
+		for _, i := range r.clauses[c].symptoms {
+			if m := &r.mentions[i]; m.negated && m.phase == 0 && m.corner == 0 {
+				m.phase, m.corner = w.phase&^elsewhere[m.symptom], w.corner
+			}
+		}
+	}
+}
+
 // corrected gives both sides of "it is not push in the middle, it is the back that
 // slides" the place that one of them names.
 func (r *reader) corrected() {
@@ -222,6 +238,7 @@ func (r *reader) place() {
 	}
 	r.there()
 	r.corrected()
+	r.fineThere()
 	// "Excess lock and falling revs in the middle": a bare symptom shares the place
 	// of the one it is joined to.
 	for c := 1; c < len(r.clauses); c++ {
