@@ -125,7 +125,7 @@ func (m *matcher) hits() []hit {
 							h.denied++
 						}
 					}
-					if (h.over || h.cured) && m.spoilt(h) {
+					if (h.over || h.cured) && m.spoilt(h) || (h.over || h.symptom == asymmetric) && h.denied > 0 {
 						continue
 					}
 					found = append(found, h)

@@ -216,7 +216,7 @@ func (r *reader) enclosing(c, n int) bool {
 			continue
 		}
 		if o := &r.hits[m.hit]; o.from < r.hits[n].from && r.hits[n].to < o.to {
-			m.negated, m.final = !o.over, !m.cured // "it turns now", and "now it does not turn"
+			m.negated, m.final = true, !m.cured
 			return true
 		}
 	}
@@ -243,6 +243,8 @@ func (r *reader) settleCured() {
 		case m.negated: // "turns in well, that is fixed"
 		case r.changed(m.clause):
 			m.negated, m.final = true, true
+		case r.otherBefore(m):
+			m.negated, m.final = true, true
 		default:
 			drop[i] = true
 			r.clauses[m.clause].fine = true
@@ -250,6 +252,22 @@ func (r *reader) settleCured() {
 		}
 	}
 	r.drop(drop)
+}
+
+// otherBefore reports whether a clause beside a good thing says that it was not so
+// before: "the rear stays put, before it swung out".
+func (r *reader) otherBefore(m *mention) bool {
+	for _, c := range []int{m.clause - 1, m.clause + 1} {
+		if c < 0 || c >= len(r.clauses) || r.clauses[c].sentence != r.clauses[m.clause].sentence || !r.says(c, rolePast) {
+			continue
+		}
+		for _, i := range r.clauses[c].symptoms {
+			if r.mentions[i].symptom == m.symptom {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // drop removes mentions and renumbers what refers to them.
@@ -449,6 +467,9 @@ func (r *reader) gone(c, k int) {
 		return // taken back by a negator, or part of a symptom: "has gone shiny"
 	}
 	r.took[n] = true
+	if r.gripGoes(c, h) {
+		return
+	}
 	before := false
 	for _, i := range cl.symptoms {
 		before = before || r.mentions[i].at < h.from
@@ -460,7 +481,7 @@ func (r *reader) gone(c, k int) {
 		for _, i := range cl.symptoms {
 			if m := &r.mentions[i]; m.at < h.from {
 				// "I would not say that the hop is cured" says that it is there.
-				m.negated, m.final = m.final || !m.negated || !r.says(c, roleNot), true
+				m.negated, m.final = m.final || !m.negated || h.content > 1 || !r.says(c, roleNot), true
 			}
 		}
 		// "The hop and the push are gone."
@@ -475,6 +496,21 @@ func (r *reader) gone(c, k int) {
 		return
 	}
 	r.deny(c, h)
+}
+
+// gripGoes reports whether what goes away is not the fade that the clause tells of
+// but the grip: "good for five laps, then the grip goes away".
+func (r *reader) gripGoes(c int, h *hit) bool {
+	for _, i := range r.clauses[c].symptoms {
+		m := &r.mentions[i]
+		if m.symptom != fade || m.hit < 0 || m.at >= h.from {
+			return false
+		}
+		if r.words(r.hits[m.hit].to, h.from) == 0 {
+			return false
+		}
+	}
+	return len(r.clauses[c].symptoms) > 0 && !r.pronounBefore(h.from)
 }
 
 // pronounBefore reports whether a pronoun, with words that say nothing after it,
@@ -722,8 +758,8 @@ func (r *reader) again(c int, h *hit, negated bool) {
 			continue
 		}
 		m.negated, m.hit, m.clause, m.at = negated, -1, c, h.from
-		if w.phase != 0 {
-			m.phase = w.phase
+		if p := w.phase &^ elsewhere[m.symptom]; p != 0 {
+			m.phase = p
 		}
 		m.corner, m.side, m.severity = max(w.corner, w.speed), w.side, unsaid
 		m.from, m.to = r.t[h.from].from, r.t[cl.to-1].to

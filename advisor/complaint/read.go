@@ -135,6 +135,12 @@ func (r *reader) find() {
 			places = append(places, h)
 		}
 	}
+	// "The rear track has made the oversteer disappear" is no rear that disappears.
+	all = slices.DeleteFunc(all, func(h hit) bool {
+		return h.symptom != 0 && r.l.goners[r.t[h.to-1].word] && h.size() < h.to-h.from && slices.ContainsFunc(all, func(q hit) bool {
+			return q.symptom != 0 && q.from > h.from && q.to < h.to && q.own<<(q.from-h.from)&h.own == 0
+		})
+	})
 	// "Turn in the slow ones" is no turn-in.
 	places = slices.DeleteFunc(places, func(p hit) bool {
 		return p.phase != 0 && slices.ContainsFunc(places, func(q hit) bool { return q.phase == 0 && q.from == p.from && q.to > p.to && q.content > p.content })
@@ -373,7 +379,9 @@ func (r *reader) carried(c int) (best hit, ok bool) {
 		first--
 	}
 	cl, before := &r.clauses[c], &r.clauses[first]
-	if cl.fine || cl.sentence != before.sentence || cl.lead == leadReason || first == c {
+	told := slices.ContainsFunc(before.hits, func(n int) bool { return r.hits[n].symptom != 0 })
+	if cl.fine || cl.sentence != before.sentence || cl.lead == leadReason || first == c ||
+		told && cl.lead != leadBut && !r.says(c, roleNow) {
 		return hit{}, false
 	}
 	for _, n := range cl.hits {
