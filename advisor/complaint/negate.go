@@ -319,10 +319,13 @@ func (r *reader) not(c, k int) {
 		}
 	}
 	if h.to < cl.to && r.l.is(r.t[h.to].word, subject) {
-		if h.content > 1 && len(cl.symptoms) == 0 {
-			r.again(c, h, true) // "there is no sign of it"
+		if h.content == 1 {
+			return
 		}
-		return
+		if len(cl.symptoms) == 0 {
+			r.again(c, h, true) // "there is no sign of it"
+			return
+		}
 	}
 	for _, o := range cl.hits[k+1:] {
 		o := &r.hits[o]
@@ -469,6 +472,13 @@ func (r *reader) gone(c, k int) {
 	r.took[n] = true
 	if r.gripGoes(c, h) {
 		return
+	}
+	for _, i := range cl.symptoms {
+		// "It took the hop out of it."
+		if m := &r.mentions[i]; m.hit >= 0 && h.from < r.hits[m.hit].from && r.hits[m.hit].to < h.to {
+			m.negated, m.final = true, true
+			return
+		}
 	}
 	before := false
 	for _, i := range cl.symptoms {

@@ -71,7 +71,7 @@ func (r *reader) other(n int) bool {
 	if h.severity == slight && n+1 < len(r.hits) && r.hits[n+1].track != "" && r.words(h.to, r.hits[n+1].from) == 0 {
 		return true // "a tiny, twisty track"
 	}
-	if n > 0 && r.sameClause(n-1, n) && len(r.clauses[r.clauseAt(h.from)].symptoms) == 0 {
+	if n > 0 && len(r.clauses[r.clauseAt(h.from)].symptoms) == 0 {
 		if x := &r.hits[n-1]; (x.track != "" || x.grip != "" || x.tyres != "") && r.words(x.to, h.from) == 0 {
 			return true // "grip came up a lot"
 		}
