@@ -173,9 +173,10 @@ func (v *Verdict) draw(d *Day, f frame) []byte {
 		apart := (f.wide - f.left - f.right) / float64(len(d.Runs))
 		x := func(run int) float64 { return f.left + float64(apart*(float64(run)+0.5)) }
 		y := func(s float64) float64 { return f.top + float64((f.high-f.top-f.bottom)*(hi-s)/(hi-lo)) }
-		for _, s := range ticks(lo, hi) {
+		marks, decimals := ticks(lo, hi)
+		for _, s := range marks {
 			put(`<line class="grid" x1="%g" x2="%g" y1="%.1f" y2="%.1f" stroke="#dddddd"/>`, f.left, f.wide-f.right, y(s), y(s))
-			put(`<text x="%g" y="%.1f" text-anchor="end">%.2f s</text>`, f.left-6, y(s)+4, s)
+			put(`<text x="%g" y="%.1f" text-anchor="end">%.*f s</text>`, f.left-6, y(s)+4, decimals, s)
 		}
 		every := int(math.Ceil(18 / apart)) // numbers must not run into each other
 		for i := 0; i < len(d.Runs); i += every {
@@ -226,15 +227,19 @@ func (v *Verdict) draw(d *Day, f frame) []byte {
 // LegendOfPicture says what the marks of SVG and Narrow mean.
 func (v *Verdict) LegendOfPicture(d *Day) string { return d.legend("dashed:") }
 
-// ticks are round values between lo and hi, three to eight of them.
-func ticks(lo, hi float64) []float64 {
-	step := math.Pow(10, math.Floor(math.Log10(hi-lo)))
-	for (hi-lo)/step < 3 {
-		step /= 2
+// ticks are round values between lo and hi, three to eleven of them, and the decimals
+// that they need.
+func ticks(lo, hi float64) (out []float64, decimals int) {
+	power := math.Floor(math.Log10(hi - lo))
+	step := math.Pow(10, power)
+	switch spread := (hi - lo) / step; {
+	case spread < 1.5:
+		step, power = step/5, power-1
+	case spread < 3:
+		step, power = step/2, power-1
 	}
-	var out []float64
 	for k := math.Ceil(lo / step); k*step <= hi; k++ {
 		out = append(out, k*step)
 	}
-	return out
+	return out, max(0, -int(power))
 }
