@@ -190,11 +190,15 @@ func (r *reader) claims() {
 					}
 				}
 			}
-			if c+1 >= len(r.clauses) || r.clauses[c+1].lead != leadBut {
+			d := c + 1
+			for d < len(r.clauses) && r.clauses[d].sentence == r.clauses[c].sentence && len(r.clauses[d].symptoms) == 0 {
+				d++
+			}
+			if d >= len(r.clauses) || r.clauses[d].sentence != r.clauses[c].sentence || !r.contrast(c, d) {
 				continue
 			}
 			for _, i := range r.clauses[c].symptoms {
-				for _, j := range r.clauses[c+1].symptoms {
+				for _, j := range r.clauses[d].symptoms {
 					a, b := &r.mentions[i], &r.mentions[j]
 					if !a.negated && !b.negated && a.symptom+b.symptom == understeer+oversteer && a.symptom != b.symptom &&
 						(a.phase == b.phase || a.phase == 0 || b.phase == 0) && len(r.wheres(c)) == 0 {
@@ -516,7 +520,7 @@ func (r *reader) gripGoes(c int, h *hit) bool {
 		if m.symptom != fade || m.hit < 0 || m.at >= h.from {
 			return false
 		}
-		if r.words(r.hits[m.hit].to, h.from) == 0 {
+		if !r.strange(r.hits[m.hit].to, h.from) {
 			return false
 		}
 	}

@@ -1,5 +1,7 @@
 package complaint
 
+import "slices"
+
 // A where is a place, or several: "entry", "mid to exit", "the slow ones".
 type where struct {
 	phase  phases
@@ -116,6 +118,51 @@ func (r *reader) give(i int, w group, replace bool) {
 }
 
 var showsOnStraight = map[symptom]bool{wander: true, vibration: true, pull: true, slowStraight: true, darting: true, lightSteering: true}
+
+// swallows lists what is only another way to say a symptom that the sentence names
+// too: "over the bumps it skips about", "play: I can wiggle the wheel".
+var swallows = map[symptom][]symptom{
+	bumpUnsettled: {hop, chatter, wander, noGrip},
+	play:          {heavySteering, wander},
+	noGrip:        {understeer},
+	heavySteering: {fade},
+	darting:       {wander, hop},
+}
+
+func (r *reader) swallow() {
+	drop := make([]bool, len(r.mentions))
+	for i := range r.mentions {
+		m := &r.mentions[i]
+		if m.negated {
+			continue
+		}
+		for j := range r.mentions {
+			o := &r.mentions[j]
+			a, b := min(m.clause, o.clause), max(m.clause, o.clause)
+			if !o.negated && slices.Contains(swallows[m.symptom], o.symptom) && r.clauses[a].sentence == r.clauses[b].sentence && !r.contrast(a, b) {
+				drop[j] = true
+			}
+		}
+	}
+	r.drop(drop)
+}
+
+// inherit gives a symptom that was denied or repeated for another corner the phase
+// that it was first given.
+func (r *reader) inherit() {
+	for i := range r.mentions {
+		m := &r.mentions[i]
+		if m.hit >= 0 || m.phase != 0 || m.corner == 0 {
+			continue
+		}
+		for j := i - 1; j >= 0; j-- {
+			if o := &r.mentions[j]; o.symptom == m.symptom && o.phase != 0 && o.phase&(o.phase-1) == 0 {
+				m.phase = o.phase
+				break
+			}
+		}
+	}
+}
 
 // there gives "just understeer there" the place of the symptom before.
 func (r *reader) there() {
@@ -236,6 +283,7 @@ func (r *reader) place() {
 			r.give(i, w, false)
 		}
 	}
+	r.inherit()
 	r.there()
 	r.corrected()
 	r.fineThere()

@@ -94,6 +94,7 @@ func (l *Lexicon) Read(text string) Report {
 	r.negate()
 	r.strengthen()
 	r.place()
+	r.swallow()
 	r.resolveBusy()
 	r.resolveAxles()
 	r.resolveDoubts()
