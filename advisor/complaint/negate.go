@@ -364,8 +364,8 @@ func (r *reader) not(c, k int) {
 			return
 		}
 	}
-	if len(cl.symptoms) == 0 {
-		r.deny(c, h)
+	if len(cl.symptoms) == 0 && !(c+1 < len(r.clauses) && r.clauses[c+1].sentence == cl.sentence && r.words(cl.from, cl.to) == 1 && r.denies(c+1)) {
+		r.deny(c, h) // but not "no, they are not graining"
 	}
 }
 
@@ -474,7 +474,7 @@ func (r *reader) gone(c, k int) {
 		return // taken back by a negator, or part of a symptom: "has gone shiny"
 	}
 	r.took[n] = true
-	if r.gripGoes(c, h) {
+	if r.becomes(cl.hits[k+1:], h) || r.gripGoes(c, h) {
 		return
 	}
 	for _, i := range cl.symptoms {
@@ -510,6 +510,26 @@ func (r *reader) gone(c, k int) {
 		return
 	}
 	r.deny(c, h)
+}
+
+// becomes reports whether "gone" only says what something is now: "the track has gone
+// really sticky".
+func (r *reader) becomes(after []int, h *hit) bool {
+	at := h.to
+	for _, n := range after {
+		o := &r.hits[n]
+		if r.words(at, o.from) > 0 {
+			return false
+		}
+		if o.track != "" || o.grip != "" || o.tyres != "" {
+			return true
+		}
+		if o.severity == unsaid || o.symptom != 0 {
+			return false
+		}
+		at = o.to
+	}
+	return false
 }
 
 // gripGoes reports whether what goes away is not the fade that the clause tells of
@@ -598,6 +618,11 @@ func (r *reader) deny(c int, h *hit) {
 	}
 	if c > 0 && len(r.clauses[c-1].symptoms) == 0 && r.says(c-1, roleCure) {
 		return // "I hoped that this would stop it, and it did not"
+	}
+	if s := r.clauses[max(c-1, 0)].symptoms; c > 0 && len(s) > 0 && r.words(r.clauses[c].from, r.clauses[c].to) == 1 && !r.goesOn(c) && !r.pronounBefore(h.from) {
+		if m := &r.mentions[s[len(s)-1]]; m.hit >= 0 && !m.negated && r.deniesWithin(&r.hits[m.hit]) {
+			return // "No turn-in. None."
+		}
 	}
 	if p := c - 1; h.role == roleNot && p >= 0 && r.words(r.clauses[c].from, r.clauses[c].to) == 1 && r.goesOn(c) {
 		// "He says the hop is cured. It is not."
