@@ -238,21 +238,25 @@ func scoreFile(t *testing.T, path string, failed func(sentence, Report, []string
 
 // Labelled sentences of invented speakers. The word files were written against
 // develop.jsonl; the others were scored before anything was learnt from them, see
-// the README beside them. The gates hold what came after.
+// the README beside them, and the gates hold what came after. Nothing was learnt
+// from aside.jsonl: it says what a stranger's sentence is worth.
 func TestLabelledSentences(t *testing.T) {
 	for _, tt := range []struct {
 		file                                      string
 		symptoms, negations, severity, conditions float64
+		opposite                                  int // at most
 	}{
-		{"develop.jsonl", 0.96, 0.98, 0.95, 0.98},
-		{"heldout.jsonl", 0.96, 0.97, 0.93, 0.93},
-		{"second.jsonl", 0.92, 0.97, 0.92, 0.95},
-		{"third.jsonl", 0.92, 0.85, 0.93, 0.92},
-		{"fourth.jsonl", 0.96, 0.97, 0.94, 0.95},
-		{"it.jsonl", 0.94, 0.95, 0.86, 0.90},
-		{"es.jsonl", 0.92, 0.95, 0.90, 0.85},
-		{"fr.jsonl", 0.90, 0.95, 0.86, 0.85},
-		{"de.jsonl", 0.90, 0.95, 0.84, 0.90},
+		{"develop.jsonl", 0.96, 0.98, 0.95, 0.98, 0},
+		{"heldout.jsonl", 0.96, 0.97, 0.93, 0.93, 0},
+		{"second.jsonl", 0.92, 0.97, 0.92, 0.95, 0},
+		{"third.jsonl", 0.92, 0.85, 0.93, 0.92, 0},
+		{"fourth.jsonl", 0.96, 0.97, 0.94, 0.95, 0},
+		{"strangers.jsonl", 0.95, 0.92, 0.94, 0.97, 34},
+		{"aside.jsonl", 0.88, 0.85, 0.92, 0.91, 19},
+		{"it.jsonl", 0.94, 0.95, 0.86, 0.90, 0},
+		{"es.jsonl", 0.92, 0.95, 0.90, 0.85, 0},
+		{"fr.jsonl", 0.90, 0.95, 0.86, 0.85, 0},
+		{"de.jsonl", 0.90, 0.95, 0.84, 0.90, 0},
 	} {
 		s := scoreFile(t, filepath.Join(labelled, tt.file), nil)
 		t.Logf("%s: %v", tt.file, s)
@@ -269,8 +273,8 @@ func TestLabelledSentences(t *testing.T) {
 				t.Errorf("%s: %s is %.3f, below %.2f", tt.file, g.name, g.got, g.gate)
 			}
 		}
-		if len(s.opposite) > 0 {
-			t.Errorf("%s: read as their opposite: %v", tt.file, s.opposite)
+		if len(s.opposite) > tt.opposite {
+			t.Errorf("%s: %d, not %d at most, read as their opposite: %v", tt.file, len(s.opposite), tt.opposite, s.opposite)
 		}
 	}
 }
