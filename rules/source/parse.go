@@ -101,8 +101,13 @@ func (p *parser) comment() {
 }
 
 func (p *parser) file() error {
-	if bytes.HasPrefix(p.data, []byte("\xef\xbb\xbf")) {
-		p.pos = 3
+	// The decoder reads over a mark of UTF-8, and over one of UTF-16 that a tool has
+	// put before plain text.
+	for _, mark := range []string{"\xef\xbb\xbf", "\xff\xfe", "\xfe\xff"} {
+		if bytes.HasPrefix(p.data, []byte(mark)) {
+			p.pos = len(mark)
+			break
+		}
 	}
 	table := p.f.root
 	for {

@@ -20,6 +20,8 @@ func FuzzKeysAgainstDecoder(f *testing.F) {
 		"t = 1979-05-27 07:32:00\nn = -inf\nx = [ # c\n {a=1}, {b=[{c=2}]},\n]\n",
 		"a.b.c = 1\na.b.d = 2\n[a.e]\nf=1\r\n",
 		"\xef\xbb\xbfa=1",
+		"\xfe\xff",
+		"\xff\xfea=1",
 		"s = \"\"\"a\"\"\"\"\"\nq = ''''x'''''\n",
 		"a.b = 1\na = 2\n",
 		"i = {\n a = 1,\n # c\n b = 2,\n}\n",
