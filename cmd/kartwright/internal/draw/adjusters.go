@@ -94,14 +94,14 @@ func Turned(turns geometry.Turns) Piece {
 // Marked is a bush whose mark moves round, such as an eccentric: where the mark
 // is, and where it comes to be. Clock hours are seen from above with 12 o'clock
 // to the front.
-func Marked(from, to geometry.Clock, positions int) Piece {
+func Marked(side frontend.Side, from, to geometry.Clock, positions int) Piece {
 	const r = 48.
-	p := Piece{wide: 2*r + 34, tall: 2*r + 48, seen: "Seen from above, the front of the kart at the top.", says: fmt.Sprintf("mark from %v (ring) to %v (dot)", from, to)}
+	p := Piece{wide: 2*r + 56, tall: 2*r + 60, seen: "Seen from above, the front of the kart at the top.", says: fmt.Sprintf("mark from %v (ring) to %v (dot)", from, to)}
 	if from == to {
 		p.says = fmt.Sprintf("mark stays at %v", to)
 	}
 	p.put = func(c *canvas, top xy) {
-		at := top.add(xy{0, r + 26})
+		at := top.add(xy{0, r + 38})
 		c.circle("thin", at, r)
 		c.circle("now", at, r-18)
 		on := func(h geometry.Clock, radius float64) xy {
@@ -114,11 +114,24 @@ func Marked(from, to geometry.Clock, positions int) Piece {
 		}
 		c.text("s", "middle", at.x, at.y-r-7, "12")
 		c.text("s", "middle", at.x, at.y+r+16, "6")
-		c.text("s", "start", at.x+r+7, at.y+4, "3")
-		c.text("s", "end", at.x-r-7, at.y+4, "9")
+		c.text("s", "start", at.x+r+7, at.y-3, "3")
+		c.text("s", "end", at.x-r-7, at.y-3, "9")
+		c.fromAbove(side, at, xy{r + 7, 11}, r+20)
 		c.fromTo(on(from, r-9), on(to, r-9), 5)
 	}
 	return p
+}
+
+// fromAbove writes beside something at a corner, seen from above, where the front
+// and the middle of the kart are: above it by up, and beside it.
+func (c *canvas) fromAbove(side frontend.Side, at, beside xy, up float64) {
+	left, right := "out", "in"
+	if side == frontend.Right {
+		left, right = right, left
+	}
+	c.text("s", "middle", at.x, at.y-up, "front")
+	c.text("s", "end", at.x-beside.x, at.y+beside.y, left)
+	c.text("s", "start", at.x+beside.x, at.y+beside.y, right)
 }
 
 // fromTo draws a ring where something is, a dot where it comes to be and an
@@ -173,13 +186,7 @@ func Inserted(side frontend.Side, seats []Seat, from, to int) Piece {
 				c.circle("thin", on(i), 2.5)
 			}
 		}
-		left, right := "out", "in"
-		if side == frontend.Right {
-			left, right = right, left
-		}
-		c.text("s", "middle", at.x, at.y-r-5, "front")
-		c.text("s", "end", at.x-r-5, at.y+4, left)
-		c.text("s", "start", at.x+r+5, at.y+4, right)
+		c.fromAbove(side, at, xy{r + 5, 4}, r+5)
 		c.fromTo(on(from), on(to), 5)
 		for _, mm := range []float64{10, 5, 2, 1, 0.5, 0.2, 0.1} {
 			if w := mm * scale; w <= 44 {

@@ -84,8 +84,8 @@ func images(t *testing.T) map[string]string {
 		"screw":   Turned(0.82).SVG("Caster screw, each side", "tighten it 13/16 turn (0.82)", "depth gauge 7.60 mm to 6.57 mm"),
 		"screw2":  Turned(-2.25).SVG("Caster screw, each side", "loosen it 2 1/4 turns", ""),
 		"screw3":  Turned(1).SVG("Tie rod", "one turn", ""),
-		"bush":    Marked(0, 4, 12).SVG("Camber plate, left side", "turn it 4 holes clockwise", ""),
-		"bush2":   Marked(6, 6, 12).SVG("Top eccentric", "leave it", ""),
+		"bush":    Marked(frontend.Left, 0, 4, 12).SVG("Camber plate, left side", "turn it 4 holes clockwise", ""),
+		"bush2":   Marked(frontend.Right, 6, 6, 12).SVG("Top eccentric", "leave it", ""),
 		"insert":  Inserted(frontend.Left, seats, 0, 7).SVG("Left: top insert", "change the position from centre to back 1.5 in 1.5", ""),
 		"insert2": Inserted(frontend.Right, seats, 2, 4).SVG("Right: top insert", "change the position from back 3 to front 3", ""),
 		"insert3": Inserted(frontend.Right, seats[:2], 1, 1).SVG("Right: an-insert-whose-name-is-longer-than-any-screen-is-wide", "leave it", ""),
@@ -256,7 +256,7 @@ func card() *Card {
 		Confirm:  []string{"The inside rear lifts at the hairpin."}, Cautions: []string{"Never look into a laser or set one at eye height."},
 	}
 	for _, side := range frontend.Sides {
-		for i, p := range []Piece{Turned(-0.82), Marked(0, 4, 12), Inserted(side, seats, 0, 7), Shimmed(side, 2, 4, 5), Lengthened(true)} {
+		for i, p := range []Piece{Turned(-0.82), Marked(side, 0, 4, 12), Inserted(side, seats, 0, 7), Shimmed(side, 2, 4, 5), Lengthened(true)} {
 			if side == frontend.Left {
 				d.Moves = append(d.Moves, CardMove{Name: []string{"Caster screw", "Camber plate", "Top insert", "Stub-axle shims", "Tie rod"}[i]})
 			}
@@ -304,7 +304,7 @@ func TestCard(t *testing.T) {
 // says.
 func TestPiecesFitTheirColumn(t *testing.T) {
 	number := regexp.MustCompile(` (?:x|x1|x2|cx|points)="([^"]*)"`)
-	for i, p := range []Piece{Turned(0.82), Turned(-9.3), Marked(0, 4, 12), Inserted(frontend.Left, seats, 0, 7), Inserted(frontend.Right, seats, 3, 4), Shimmed(frontend.Left, 2, 4, 5), Shimmed(frontend.Right, 40, 0, 40), Lengthened(true), Lengthened(false)} {
+	for i, p := range []Piece{Turned(0.82), Turned(-9.3), Marked(frontend.Left, 0, 4, 12), Inserted(frontend.Left, seats, 0, 7), Inserted(frontend.Right, seats, 3, 4), Shimmed(frontend.Left, 2, 4, 5), Shimmed(frontend.Right, 40, 0, 40), Lengthened(true), Lengthened(false)} {
 		if p.wide > cardHalf {
 			t.Errorf("piece %d is %g px wide, want at most %g", i, p.wide, cardHalf)
 		}
@@ -318,6 +318,28 @@ func TestPiecesFitTheirColumn(t *testing.T) {
 				if math.Abs(x-1000) > p.wide/2+0.01 {
 					t.Errorf("piece %d is said to be %g px wide and draws %g px from its middle", i, p.wide, math.Abs(x-1000))
 				}
+			}
+		}
+	}
+}
+
+// A card has no room for the sentence that says from where a piece is seen, so a
+// piece seen from above says itself where the front and the kart's middle are.
+func TestPiecesSeenFromAboveSayWhereTheFrontIs(t *testing.T) {
+	word := regexp.MustCompile(`text-anchor="(start|middle|end)">(front|in|out)<`)
+	for name, piece := range map[string]func(frontend.Side) Piece{
+		"bush":   func(s frontend.Side) Piece { return Marked(s, 9, 8, 12) },
+		"insert": func(s frontend.Side) Piece { return Inserted(s, seats, 0, 7) },
+	} {
+		for side, want := range map[frontend.Side]string{frontend.Left: "front middle, out end, in start", frontend.Right: "front middle, in end, out start"} {
+			var c canvas
+			piece(side).put(&c, xy{})
+			var got []string
+			for _, m := range word.FindAllStringSubmatch(c.b.String(), -1) {
+				got = append(got, m[2]+" "+m[1])
+			}
+			if got := strings.Join(got, ", "); got != want {
+				t.Errorf("the %s of the %v side says %q, want %q", name, side, got, want)
 			}
 		}
 	}

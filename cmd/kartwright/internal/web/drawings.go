@@ -36,7 +36,7 @@ func pieceOf(m advisor.Move, side frontend.Side, u geometry.Units) (p draw.Piece
 		if errFrom != nil || errTo != nil {
 			return p, "", "" // it stands anywhere, and its positions are no hours
 		}
-		return draw.Marked(from, to, int(t.Max-t.Min)+1), words, ""
+		return draw.Marked(side, from, to, int(t.Max-t.Min)+1), words, ""
 	}
 	if l, ok := m.Adjuster.(adjust.Listed); ok && m.Part == adjust.OnPivot {
 		var seats []draw.Seat
