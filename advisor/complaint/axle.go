@@ -115,6 +115,29 @@ func (r *reader) resolveDoubts() {
 	r.drop(drop)
 }
 
+// resolveWishes asks about a balance that is only wished for: "a bit of oversteer
+// would help".
+func (r *reader) resolveWishes() {
+	drop := make([]bool, len(r.mentions))
+	for i := range r.mentions {
+		m := &r.mentions[i]
+		if m.hit < 0 || m.negated || m.symptom != understeer && m.symptom != oversteer || !r.says(m.clause, roleWish) {
+			continue
+		}
+		drop[i] = true
+		q := Question{Words: r.text[m.from:m.to], Question: "is that how it is, or how it should be? What does it do now?"}
+		for _, s := range []symptom{understeer, oversteer} {
+			c := symptomNames[s]
+			if p := phaseOf(m.phase); p != "any" {
+				c += "/" + p
+			}
+			q.Candidates = append(q.Candidates, c)
+		}
+		r.report.Unsure = append(r.report.Unsure, q)
+	}
+	r.drop(drop)
+}
+
 // otherAxles takes "the front slides on entry, the rear on exit" as both ends
 // sliding, each in its place.
 func (r *reader) otherAxles() {

@@ -444,7 +444,7 @@ func (c *compiler) meaning(table *source.Node) (*effect, text) {
 		e.phase = 1 << (n - 1)
 	}
 	tracks := []string{"", "tight", "fast", "mixed"}
-	grips := []string{"", "low", "medium", "high", "wet", "tenths"}
+	grips := []string{"", "low", "medium", "high", "wet", "dry", "tenths"}
 	tyres := []string{"", "new", "used", "worn", "wets", "laps", "sessions", "days"}
 	e.track = tracks[choice("track", tracks...)]
 	e.grip = grips[choice("grip", grips...)]

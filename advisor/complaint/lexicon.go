@@ -60,36 +60,38 @@ func (l *language) is(word int32, f flags) bool {
 type role uint8
 
 const (
-	roleNone    role = iota
-	roleIgnore       // a pseudo-trigger: its words mean nothing here ("no change"), found before all else
-	rolePlain        // means nothing either, but is found by its length ("loose bolt")
-	roleNot          // negates what follows
-	roleCure         // negates what follows or what went before ("no longer", "cured")
-	roleGone         // negates what went before ("has gone")
-	roleBut          // ends a scope, begins a contrast
-	roleAnd          // begins a clause that goes on
-	roleOr           // goes on within a scope, or a range: "entry to mid"
-	roleChoice       // the same, and between a balance and its opposite a doubt
-	roleBecause      // ends a scope, begins an explanation
-	roleWhen         // begins a clause that says when
-	roleBefore       // the place right after it is not where it happens
-	roleFine         // all is well here: phases beside it belong to no symptom
-	roleNow          // this is so now
-	roleChange       // something has changed: since, after
-	rolePast         // this was so
-	roleMainly       // narrows to the phase that follows
-	roleOnly         // the same, and nowhere else
-	roleIf           // what follows is not said to be so
-	roleThen         // a time before ("used to"): what follows is over
-	roleStill        // the symptom before is there in another place ("remains in the hairpin")
-	roleCan          // what was said not to happen does, if the clause says now
-	roleThere        // the place that was named before
-	roleToo          // what is denied before is denied here too
-	roleClaim        // somebody's opinion: a contrast to it denies it
+	roleNone     role = iota
+	roleIgnore        // a pseudo-trigger: its words mean nothing here ("no change"), found before all else
+	rolePlain         // means nothing either, but is found by its length ("loose bolt")
+	roleNot           // negates what follows
+	roleCure          // negates what follows or what went before ("no longer", "cured")
+	roleGone          // negates what went before ("has gone")
+	roleBut           // ends a scope, begins a contrast
+	roleAnd           // begins a clause that goes on
+	roleOr            // goes on within a scope, or a range: "entry to mid"
+	roleChoice        // the same, and between a balance and its opposite a doubt
+	roleBecause       // ends a scope, begins an explanation
+	roleWhen          // begins a clause that says when
+	roleBefore        // the place right after it is not where it happens
+	roleFine          // all is well here: phases beside it belong to no symptom
+	roleNow           // this is so now
+	roleChange        // something has changed: since, after
+	rolePast          // this was so
+	roleMainly        // narrows to the phase that follows
+	roleOnly          // the same, and nowhere else
+	roleIf            // what follows is not said to be so
+	roleThen          // a time before ("used to"): what follows is over
+	roleStill         // the symptom before is there in another place ("remains in the hairpin")
+	roleCan           // what was said not to happen does, if the clause says now
+	roleOpposite      // the balance before is over, and the other one is there
+	roleWish          // how it should be, not how it is
+	roleThere         // the place that was named before
+	roleToo           // what is denied before is denied here too
+	roleClaim         // somebody's opinion: a contrast to it denies it
 )
 
 var roleNames = []string{"", "ignore", "plain", "not", "cure", "gone", "but", "and", "or", "choice", "because", "when", "before",
-	"fine", "now", "change", "past", "mainly", "only", "if", "then", "still", "can", "there", "too", "claim"}
+	"fine", "now", "change", "past", "mainly", "only", "if", "then", "still", "can", "opposite", "wish", "there", "too", "claim"}
 
 type side uint8
 

@@ -103,6 +103,8 @@ func (r *reader) negate() {
 				}
 			case roleStill:
 				r.still(c, &r.hits[n])
+			case roleOpposite:
+				r.opposite(c, &r.hits[n])
 			case roleCan:
 				if r.says(c, roleNow) || c > 0 && r.says(c-1, rolePast) {
 					r.turn(c)
@@ -470,6 +472,9 @@ func (r *reader) gone(c, k int) {
 		r.took[n] = true
 		return // "the wheel has stopped kicking"
 	}
+	if r.says(c, roleIf) || c > 0 && r.clauses[c-1].sentence == cl.sentence && r.says(c-1, roleIf) {
+		return // "if I brake earlier the push goes away" says that it is there
+	}
 	if h.role == roleNone || r.inside(n) {
 		return // taken back by a negator, or part of a symptom: "has gone shiny"
 	}
@@ -730,6 +735,33 @@ func (r *reader) still(c int, h *hit) {
 		return
 	}
 	r.turn(c)
+}
+
+// opposite takes "yesterday it pushed, today the opposite" at its word, and "on the
+// way out it is the opposite".
+func (r *reader) opposite(c int, h *hit) {
+	if c == 0 || len(r.clauses[c].symptoms) > 0 || r.clauses[c].sentence-r.clauses[c-1].sentence > 1 {
+		return
+	}
+	w := r.whereOf(c)
+	if w == (where{}) && !r.says(c-1, rolePast) {
+		return
+	}
+	for _, i := range r.clauses[c-1].symptoms {
+		m := r.mentions[i]
+		if m.negated || m.symptom != understeer && m.symptom != oversteer {
+			continue
+		}
+		if w == (where{}) {
+			r.mentions[i].negated, r.mentions[i].final = true, true
+		}
+		m.phase, m.corner = w.phase, max(w.corner, w.speed)
+		m.symptom, m.hit, m.clause, m.at, m.severity = understeer+oversteer-m.symptom, -1, c, h.from, unsaid
+		m.from, m.to = r.t[h.from].from, r.t[h.to-1].to
+		r.mentions = append(r.mentions, m)
+		r.clauses[c].copied = true
+		return
+	}
 }
 
 // turn turns round what the clause before c says: "it did not turn in", "it was not

@@ -98,6 +98,7 @@ func (l *Lexicon) Read(text string) Report {
 	r.resolveBusy()
 	r.resolveAxles()
 	r.resolveDoubts()
+	r.resolveWishes()
 	r.sides()
 	r.readings()
 	r.conditions()

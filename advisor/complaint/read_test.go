@@ -57,6 +57,14 @@ func TestRead(t *testing.T) {
 		{"first there, then not", "first run it hopped, second run no hop", "!hop"},
 		{"it does now", "it didn't turn in, now it does", "!understeer/entry"},
 		{"it did not then", "it wasn't hopping, now it does", "hop"},
+		{"took it out", "the softer axle took the hop out of it", "!hop"},
+		{"a verb between", "the wheel has stopped kicking over the kerbs", "!kickback"},
+		{"a negator between", "the front does not wash out", "!understeer"},
+		{"a condition", "if I brake earlier the push goes away", "understeer"},
+		{"until", "never push until lap five", "understeer"},
+		{"the other end", "it's the rear that slides, not the front", "oversteer; !understeer"},
+		{"the opposite", "yesterday it pushed, today the opposite", "!understeer; oversteer"},
+		{"gone sticky", "it hops, the track has gone really sticky", "hop"},
 		{"an opinion denied", "he says it's loose, but the front slides first", "!oversteer; understeer"},
 
 		{"slight", "a touch of push", "understeer:slight"},
@@ -103,6 +111,8 @@ func TestReadConditions(t *testing.T) {
 		{"the set has done 5 sessions", Conditions{Tyres: "worn"}},
 		{"third heat on these tyres", Conditions{Tyres: "used"}},
 		{"seventh session on this set", Conditions{Tyres: "worn"}},
+		{"a hundred and ten laps on these tyres", Conditions{Tyres: "worn", TyreLaps: 110}},
+		{"fine in the wet but pushes in the dry", Conditions{}},
 		{"after 8 laps my arms hurt", Conditions{}},
 		{"no rain today", Conditions{}},
 		{"slippery this morning, grippy now", Conditions{Grip: "high"}},
@@ -124,6 +134,7 @@ func TestReadUnsure(t *testing.T) {
 		{"more camter", "camter", []string{"camber", "caster"}},
 		{"it pushes or maybe it's loose, dunno", "pushes or maybe it's loose", []string{"understeer", "oversteer"}},
 		{"is it loose or does it push on exit", "loose or does it push", []string{"understeer/exit", "oversteer/exit"}},
+		{"it needs to be looser on entry", "looser", []string{"understeer/entry", "oversteer/entry"}},
 		{"it undersetters", "undersetters", []string{"understeer"}},
 	} {
 		got := lex.Read(tt.text)

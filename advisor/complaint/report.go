@@ -118,6 +118,7 @@ func (r *reader) conditions() {
 		*to = v
 		r.took[n] = true
 	}
+	dry := false // it is, at one time that is spoken of
 	for n := range r.hits {
 		h := &r.hits[n]
 		if h.track == "" && h.grip == "" && h.tyres == "" || r.denied(n) {
@@ -137,6 +138,9 @@ func (r *reader) conditions() {
 		}
 		switch h.grip {
 		case "":
+		case "dry":
+			dry = true
+			r.took[n] = true
 		case "tenths":
 			c.GripTenths = value
 			set(&c.Grip, gripWord(value), n)
@@ -157,6 +161,9 @@ func (r *reader) conditions() {
 				set(&c.Tyres, h.tyres, n)
 			}
 		}
+	}
+	if dry && c.Grip == "wet" {
+		c.Grip = "" // the wet of another time
 	}
 }
 
