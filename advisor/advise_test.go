@@ -195,6 +195,35 @@ func TestPlanSteps(t *testing.T) {
 	}
 }
 
+// Toe that is not where it was, and that nobody asked to move, has a reason.
+func TestPlanSaysWhyToeStays(t *testing.T) {
+	for _, tt := range []struct {
+		name, kart      string
+		caster          float64 // wanted, degrees more
+		old, text, want string
+	}{
+		{"steps", "dogwood", 0.8, "", "", "toe goes from 0.00° to 0.07° (0.32 mm in over 255 mm) and stays there: the tie rod goes in steps, and its next one is further off"},
+		{"end of travel", "cedar", 2.5, "thread = \"M8\"\n\n[present]", "thread = \"M8\"\ntravel_shorter = \"0 turns\"\n\n[present]", "the tie rod is at the end of its travel"},
+		{"no adjuster", "dogwood", 0.8, "travel_longer  = \"4 turns\"\ntravel_shorter = \"4 turns\"", "travel_longer  = \"0 turns\"\ntravel_shorter = \"0 turns\"", "this kart has no adjuster that sets it"},
+		{"toe comes back", "alder", 0.8, "", "", ""},
+	} {
+		data, ok := demo.Read(tt.kart)
+		require.True(t, ok)
+		if tt.old != "" {
+			require.Contains(t, string(data), tt.old)
+		}
+		k, found := profile.Parse(tt.kart+".toml", []byte(strings.Replace(string(data), tt.old, tt.text, 1)))
+		require.Empty(t, found)
+		w := []advisor.Want{{Figure: adjust.Caster, Value: tt.caster * float64(deg), By: true}}
+		p, err := advisor.NewPlan(advisor.Job{Kart: k, From: k.Present, Sides: frontend.Sides[:], Wants: [2][]advisor.Want{w, w}})
+		require.NoError(t, err)
+		got := strings.Join(p.Reasons(), "\n")
+		if !strings.Contains(got, tt.want) || tt.want == "" && strings.Contains(got, "toe") {
+			t.Errorf("%s: the plan's reasons are\n%s\nwant %q among them", tt.name, got, tt.want)
+		}
+	}
+}
+
 // The numbers that a plan rests on move it by what forward calculation says.
 func TestSurenessRestsOn(t *testing.T) {
 	k := kart(t, "elm")

@@ -80,6 +80,9 @@ func (p *Plan) Reasons() []string {
 					out = append(out, fmt.Sprintf("this also moves %v by %s", f, geometry.Units{}.AngleBy(by)))
 				}
 			}
+			if text := p.toeLeft(s); text != "" {
+				out = append(out, text)
+			}
 		}
 		bySide = append(bySide, out)
 	}
@@ -93,6 +96,29 @@ func (p *Plan) Reasons() []string {
 		}
 	}
 	return out
+}
+
+// toeLeft says why toe, which nobody asked to move, is not where it was; "" if
+// it prints the same.
+func (p *Plan) toeLeft(s SidePlan) string {
+	was, is := ToeText(geometry.Angle(s.Was[adjust.Toe]), geometry.Units{}), ToeText(geometry.Angle(s.Answer.Best.Values[adjust.Toe]), geometry.Units{})
+	if was == is || slices.Contains(s.Asked, adjust.Toe) {
+		return ""
+	}
+	why := "this kart has no adjuster that sets it"
+	for i, a := range p.Kart.Corners[s.Side].Adjusters {
+		t, at := a.Travel(), s.Answer.Best.Setting[i]
+		switch {
+		case a.Part() != adjust.OnRod || t.Fixed():
+			continue
+		case at <= t.Min || at >= t.Max:
+			why = "the " + a.Name + " is at the end of its travel"
+		default:
+			why = "the " + a.Name + " goes in steps, and its next one is further off"
+		}
+		break
+	}
+	return fmt.Sprintf("toe goes from %s to %s and stays there: %s", was, is, why)
 }
 
 // Moved reports whether the plan turns anything.
@@ -288,7 +314,7 @@ func (p *Plan) Steps(u geometry.Units) []Step {
 	if !p.Moved() {
 		return nil
 	}
-	out := []Step{{"kart", "Kart secure on its stand, engine off, steering straight ahead and held there."}}
+	out := []Step{{"kart", secure}}
 	var gauges []string
 	for _, s := range p.Sides {
 		for _, m := range s.Moves {
@@ -375,7 +401,7 @@ func (p *Plan) Steps(u geometry.Units) []Step {
 	} else if len(p.Sides) == 2 {
 		out = append(out, Step{"kart", "This kart's sides are not alike: check each against its own figures above."})
 	}
-	return append(out, Step{"kart", "Turn the steering from lock to lock: nothing binds, nothing touches. Check the wheel nuts."})
+	return append(out, Step{"kart", lockToLock})
 }
 
 // Worth returns the moves that are worth a spanner: all but a tie rod that
@@ -399,12 +425,24 @@ func (p *Plan) Cautions() []string {
 	if !p.Moved() {
 		return nil
 	}
-	return []string{
-		"Tighten to the chassis maker's torque; renew locking nuts; see that the locking screw is back in.",
-		"Never look into a laser or set one at eye height.",
-		"The chassis maker's instructions, the class regulations, local rules and the scrutineer come before this card.",
-	}
+	return slices.Clone(cautions)
 }
+
+// What goes with every work on a kart.
+const (
+	secure     = "Kart secure on its stand, engine off, steering straight ahead and held there."
+	lockToLock = "Turn the steering from lock to lock: nothing binds, nothing touches. Check the wheel nuts."
+)
+
+var cautions = []string{
+	"Tighten to the chassis maker's torque; renew locking nuts; see that the locking screw is back in.",
+	"Never look into a laser or set one at eye height.",
+	"The chassis maker's instructions, the class regulations, local rules and the scrutineer come before this card.",
+}
+
+// Safety is what goes with every work on a kart, whatever is turned: the first
+// step, the cautions and the last step.
+func Safety() []string { return append(append([]string{secure}, cautions...), lockToLock) }
 
 func capital(s string) string {
 	if s == "" {

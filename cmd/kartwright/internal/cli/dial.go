@@ -2,6 +2,7 @@ package cli
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -130,7 +131,7 @@ func (a *app) runDial(kart, side string, flags map[string]*string, draws int, ca
 	if err != nil {
 		return err
 	}
-	wrote, err := a.writeCard(card, web.Job{Plan: plan, Change: capital(a.wantsText(w))})
+	wrote, err := a.writeCard(card, web.Job{Plan: plan, Change: capital(a.dialledText(plan, w))})
 	if err != nil {
 		return err
 	}
@@ -146,6 +147,35 @@ func (a *app) runDial(kart, side string, flags map[string]*string, draws int, ca
 		return couldNot{"this kart cannot do all of it; the nearest setting is printed"}
 	}
 	return card.without(wrote)
+}
+
+// dialledText says what a plan comes to, of all that was wanted, and beside it
+// what was wanted if that prints differently.
+func (a *app) dialledText(p *advisor.Plan, w []advisor.Want) string {
+	wanted := a.wantsText(w)
+	var got []string
+	for _, s := range p.Sides {
+		came := slices.Clone(w)
+		for i, x := range came {
+			came[i].Value = s.Answer.Best.Values[x.Figure]
+			if x.By {
+				came[i].Value -= s.Was[x.Figure]
+			}
+		}
+		got = append(got, a.wantsText(came))
+	}
+	differs := slices.ContainsFunc(got, func(text string) bool { return text != wanted })
+	text := got[0]
+	if len(got) == 1 || got[0] != got[1] {
+		for i, s := range p.Sides {
+			got[i] = s.Side.String() + " " + got[i]
+		}
+		text = strings.Join(got, "; ")
+	}
+	if differs {
+		text += " (asked: " + wanted + ")"
+	}
+	return text
 }
 
 // wantsText says what is wanted.
@@ -165,7 +195,7 @@ func (a *app) wantsText(w []advisor.Want) string {
 }
 
 func (a *app) printDial(p *advisor.Plan, w []advisor.Want, sure *advisor.Sureness, notes []string) {
-	a.para("Kart "+p.Kart.Name+": ", a.wantsText(w))
+	a.para("Kart "+p.Kart.Name+": ", a.dialledText(p, w))
 	a.heading("Turn")
 	a.printTurns(p)
 	a.heading("Before → after")
