@@ -251,7 +251,7 @@ func TestLabelledSentences(t *testing.T) {
 		{"second.jsonl", 0.92, 0.97, 0.92, 0.95, 0},
 		{"third.jsonl", 0.92, 0.85, 0.93, 0.92, 0},
 		{"fourth.jsonl", 0.96, 0.97, 0.94, 0.95, 0},
-		{"strangers.jsonl", 0.95, 0.92, 0.94, 0.97, 30},
+		{"strangers.jsonl", 0.95, 0.92, 0.94, 0.97, 28},
 		{"aside.jsonl", 0.88, 0.85, 0.92, 0.91, 19},
 		{"it.jsonl", 0.94, 0.95, 0.86, 0.90, 0},
 		{"es.jsonl", 0.92, 0.95, 0.90, 0.85, 0},

@@ -223,6 +223,12 @@ func (r *reader) enclosing(c, n int) bool {
 		}
 		if o := &r.hits[m.hit]; o.from < r.hits[n].from && r.hits[n].to < o.to {
 			m.negated, m.final = true, !m.cured
+			for _, j := range r.clauses[c].symptoms {
+				// The same, said twice: "is not hanging up in the air for too long".
+				if p := &r.mentions[j]; p.symptom == m.symptom && p.at > m.at && !p.cured {
+					p.negated, p.final = true, true
+				}
+			}
 			return true
 		}
 	}
@@ -468,7 +474,7 @@ func (r *reader) gone(c, k int) {
 	cl := &r.clauses[c]
 	n := cl.hits[k]
 	h := &r.hits[n]
-	if (h.role == roleCure || h.role == roleGone && r.l.negators[r.t[h.from].word]) && r.enclosing(c, n) {
+	if (h.role == roleCure || h.role == roleGone && (h.content > 1 || r.l.negators[r.t[h.from].word])) && r.enclosing(c, n) {
 		r.took[n] = true
 		return // "the wheel has stopped kicking"
 	}
