@@ -18,6 +18,7 @@ type Report struct {
 	Unsure     []Question `json:"unsure"`
 	Language   string     `json:"language,omitempty"` // "en"
 	Note       string     `json:"note,omitempty"`     // something to do before any change
+	Fine       bool       `json:"fine,omitempty"`     // something is said to be well
 }
 
 // A Reading is one symptom in one part of the corner.

@@ -103,6 +103,7 @@ func (l *Lexicon) Read(text string) Report {
 	r.readings()
 	r.conditions()
 	r.unused()
+	r.fine()
 	return r.report
 }
 

@@ -179,8 +179,14 @@ func TestSay(t *testing.T) {
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Errorf("Say (-want +got):\n%s", diff)
 	}
-	if got := load(t, "en").Read("Lunch?").Say(); got[0] != "understood: no complaint" {
-		t.Errorf("of an empty report it says first %q", got[0])
+	// Somebody who says that all is well is told from words that mean nothing here.
+	for text, want := range map[string]string{
+		"": "nothing understood; say it in other words", "Lunch?": "nothing understood; say it in other words", "it is not good": "nothing understood; say it in other words",
+		"all fine, it was lovely": "understood: no complaint", "sorted now": "understood: no complaint", "the track is damp": "understood: no complaint",
+	} {
+		if got := load(t, "en").Read(text).Say(); got[0] != want {
+			t.Errorf("of %q it says first %q, want %q", text, got[0], want)
+		}
 	}
 }
 

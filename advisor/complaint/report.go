@@ -247,6 +247,19 @@ func (r *reader) unused() {
 	flush()
 }
 
+// fine finds out whether anything is said to be well, or to have been put right.
+func (r *reader) fine() {
+	for c := range r.clauses {
+		r.report.Fine = r.report.Fine || r.clauses[c].fine || r.says(c, roleCure)
+	}
+}
+
+// Nothing reports whether nothing at all was understood: nothing that is wrong,
+// nothing that is well, no conditions and nothing to ask about.
+func (r Report) Nothing() bool {
+	return len(r.Readings) == 0 && len(r.Unsure) == 0 && r.Conditions == Conditions{} && !r.Fine
+}
+
 // Say returns what was understood as sentences for a person: one for each
 // reading, then the conditions, the questions, the note and what was not used.
 func (r Report) Say() []string {
@@ -276,7 +289,10 @@ func (r Report) Say() []string {
 		}
 		out = append(out, "not used: "+strings.Join(quoted, ", "))
 	}
-	if len(r.Readings) == 0 {
+	switch {
+	case r.Nothing():
+		out = append([]string{"nothing understood; say it in other words"}, out...)
+	case len(r.Readings) == 0:
 		out = append([]string{"understood: no complaint"}, out...)
 	}
 	return out

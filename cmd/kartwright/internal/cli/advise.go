@@ -72,7 +72,7 @@ conditions are written.`,
 	o.words.add(cmd)
 	cardFlag(cmd, &o.card)
 	f := cmd.Flags()
-	f.StringVar(&o.why, "why", "", "show the rules behind the answer; --why=terms shows every term with its numbers")
+	f.StringVar(&o.why, "why", "", "show the `rules` behind the answer; --why=terms shows every term with its numbers")
 	drawsFlag(cmd, &o.draws)
 	f.BoolVar(&o.short, "short", false, "only the checks, the change, what to turn and the cautions")
 	o.past.add(cmd)
@@ -114,7 +114,11 @@ func (a *app) runAdvise(o adviseOptions) error {
 			return err
 		}
 		if len(facts.Symptoms) == 0 {
-			return fmt.Errorf("no complaint was understood in %q; say what the kart does and where, or use --symptom", o.text)
+			what := "no complaint"
+			if r.Nothing() {
+				what = "nothing"
+			}
+			return fmt.Errorf("%s was understood in %q; say in other words what the kart does and where, or use --symptom", what, o.text)
 		}
 		heard = &r
 	}

@@ -58,6 +58,8 @@ func TestAnswersMatchTheirSchemas(t *testing.T) {
 		{"advise", 0, "advise pushes|on|the|way|in,|no|hop"},
 		{"hear", 0, "hear pushes|on|the|way|in,|no|hop,|25|laps"},
 		{"hear", 1, "hear camter"},
+		{"hear", 1, "hear blah"},
+		{"hear", 0, "hear all|fine"},
 		{"dial", 0, "dial --caster 12.5deg"},
 		{"dial", 1, "dial --caster 20deg --kart cedar"},
 		{"whatif", 0, "whatif --steer --set tie|rod=1/4|turn|longer"},

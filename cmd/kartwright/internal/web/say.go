@@ -200,7 +200,11 @@ func (s *Site) ask(w http.ResponseWriter, r *http.Request) (a asked, problem str
 			return a, err.Error(), nil, nil
 		}
 		if len(a.facts.Symptoms) == 0 {
-			return a, "no complaint was understood in these words; say what the kart does and where, or use the buttons", nil, nil
+			what := "no complaint"
+			if heard.Nothing() {
+				what = "nothing"
+			}
+			return a, what + " was understood in these words; say in others what the kart does and where, or use the buttons", nil, nil
 		}
 	}
 	if len(a.facts.Symptoms) == 0 {

@@ -254,7 +254,8 @@ func TestWhatCannotBeAnswered(t *testing.T) {
 		says        string
 	}{
 		{"nothing said", "", 422, "Say what the kart does"},
-		{"words that are no complaint", "text=lunch", 422, "No complaint was understood"},
+		{"words that are none", "text=lunch", 422, "Nothing was understood in these words; say in others"},
+		{"a contented driver", "text=all+fine,+it+was+lovely", 422, "No complaint was understood"},
 		{"too many words", "text=" + strings.Repeat("push+", 500), 422, "say it shorter"},
 		{"words and buttons that differ", "text=pushes+on+entry,+low+grip&grip=high", 422, "leave one out"},
 		{"a grip that is none", "say=understeer&grip_number=eleven", 422, "grip"},
