@@ -53,7 +53,7 @@ type Run struct {
 	Says   string // the driver's words
 	Feel   Feel
 	Why    string // of a missed run
-	Fitted bool   // a run not driven whose setup was put on already
+	Fitted bool   // a missed or rained-off run whose setup was put on already
 }
 
 // Day is a test day: the plan and what came of it.

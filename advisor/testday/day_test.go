@@ -2,6 +2,7 @@ package testday
 
 import (
 	"bytes"
+	"errors"
 	"math"
 	"math/rand/v2"
 	"strings"
@@ -494,6 +495,98 @@ func TestSheets(t *testing.T) {
 	for _, line := range chart {
 		if len([]rune(line)) > 80 {
 			t.Errorf("a line of the chart has %d columns: %q", len([]rune(line)), line)
+		}
+	}
+}
+
+// What is turned for a run starts from how the kart stands: for a run to come
+// after a missed one, from the run before that.
+func TestSheetAfterMissedRun(t *testing.T) {
+	k := kart(t, "alder")
+	for _, tt := range []struct {
+		state  State
+		fitted bool
+		turns  bool
+	}{{Missed, false, true}, {Missed, true, false}, {Rain, false, true}, {Rain, true, false}} {
+		d := &Day{Trend: Linear, Figure: Typical, Spread: Spread{0.06, 12}, Rates: UsualRates, Changes: []Change{{Name: "caster", Wants: []string{"caster by 0.5 deg"}}}}
+		for _, s := range word("ABBA") {
+			d.Runs = append(d.Runs, Run{Setup: s, State: Planned, Tyres: 1})
+		}
+		d.Runs[0].State, d.Runs[0].Value = Done, 48.5
+		d.Runs[1].State, d.Runs[1].Fitted = tt.state, tt.fitted
+		w := work(t, k, d.Changes...)
+		whole, err := d.Sheet(w, 0, geometry.Units{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		now, err := d.Sheet(w, d.Next(), geometry.Units{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if diff := cmp.Diff(now[0].Turns, whole[2].Turns); diff != "" || len(now[0].Turns) > 0 != tt.turns {
+			t.Errorf("run 2 %s, set up %v: run 3 turns %q, on the whole sheet %q", tt.state, tt.fitted, now[0].Turns, whole[2].Turns)
+		}
+		if len(now[0].Check) == 0 {
+			t.Errorf("run 2 %s, set up %v: there is nothing to check before run 3", tt.state, tt.fitted)
+		}
+		if len(whole[0].Turns) > 0 || !strings.Contains(whole[0].Result, "48.500 s") || !strings.Contains(d.PrintText(w, whole), "[x] Run 1 BASE\n    tyre set 1; 48.500 s.\n") {
+			t.Errorf("the sheet has run 1, which is over, as %+v", whole[0])
+		}
+		text := d.PrintText(w, whole)
+		if n := strings.Count(text, "Kart secure on its stand"); n != 1 {
+			t.Errorf("the sheet says %d times that the kart is secure on its stand, want once:\n%s", n, text)
+		}
+		page, err := d.PrintHTML(w, whole)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if n := bytes.Count(page, []byte(`class="laps"`)); n != 2 || !bytes.Contains(page, []byte("Check the wheel nuts")) {
+			t.Errorf("the page has room for the laps of %d runs, want the 2 to come, and what to take care of", n)
+		}
+	}
+}
+
+// The way back to the base undoes what is on.
+func TestPutBack(t *testing.T) {
+	k := kart(t, "alder")
+	d := driven(word("ABAB"), 1, NoTrend, 48.5, 48.4, 48.5, 48.4)
+	d.Changes = []Change{{Name: "caster", Wants: []string{"caster by 0.5 deg"}}}
+	w := work(t, k, d.Changes...)
+	turns, check, err := d.PutBack(w, geometry.Units{})
+	if err != nil || len(turns) == 0 || !strings.Contains(turns[0], "Each side, caster screw: loosen it") || len(check) == 0 || d.Stands() != "as for run 4, caster" {
+		t.Errorf("from %s back to the base: %q, check %q, %v", d.Stands(), turns, check, err)
+	}
+	d.Runs[3] = Run{Setup: 1, State: Missed, Tyres: 1}
+	if turns, _, err = d.PutBack(w, geometry.Units{}); err != nil || len(turns) > 0 || d.Stands() != "on the base" {
+		t.Errorf("from %s back to the base: %q, %v", d.Stands(), turns, err)
+	}
+	if got, want := d.Gone(), "3 of 4 runs driven, 1 missed"; got != want {
+		t.Errorf("the day says %q, want %q", got, want)
+	}
+}
+
+func TestWishFields(t *testing.T) {
+	for _, tt := range []struct {
+		runs, sets int
+		field      string
+	}{{0, 1, "runs"}, {2, 1, "runs"}, {99, 1, "runs"}, {8, 0, "tyre-sets"}, {8, -1, "tyre-sets"}, {8, 5, "tyre-sets"}} {
+		_, err := NewPlan(Wish{Changes: []Change{{Name: "seat"}}, Runs: tt.runs, TyreSets: tt.sets, Spread: Spread{SD: 0.06}, Trend: "linear", Figure: "typical"}, nil)
+		var f *FieldError
+		if !errors.As(err, &f) || f.Field != tt.field {
+			t.Errorf("%d runs and %d tyre sets: %v, want an error about %s", tt.runs, tt.sets, err, tt.field)
+		}
+	}
+}
+
+func TestToeNeedsALength(t *testing.T) {
+	for _, text := range []string{"toe by 1 mm out", "toe to 1 mm", "toe by 0.04 in out"} {
+		if _, err := NewChange("toe", text); err == nil || !strings.Contains(err.Error(), "over which length? for instance 1 mm out over 255 mm") {
+			t.Errorf("%q: %v, want the question over which length", text, err)
+		}
+	}
+	for _, text := range []string{"toe by 1 mm out over 255 mm", "toe by 0.1 deg out"} {
+		if _, err := NewChange("toe", text); err != nil {
+			t.Errorf("%q: %v", text, err)
 		}
 	}
 }

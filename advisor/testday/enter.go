@@ -40,7 +40,7 @@ type Entry struct {
 	Says   string // the driver's words
 	Feel   Feel
 	Why    string // of a missed run
-	Fitted bool   // the kart was set up already for the run that was missed
+	Fitted bool   // the kart was set up already for the run that was missed or rained off
 
 	LostTyres    bool // the rest is on another set
 	TrackChanged bool // the track is another from the next run on
@@ -99,8 +99,8 @@ func (d *Day) record(e Entry) (string, error) {
 		return "", fieldf("laps", "give one of lap times, one time, missed, rained off and taken back: a run cannot be several of them")
 	case (e.Says != "" || e.Feel != NoWord) && (given == 0 || e.Missed || e.TakeBack):
 		return "", fieldf("says", "the driver's words and better, same or worse go with the result of a run that was driven: lap times or one time")
-	case e.Fitted && !e.Missed:
-		return "", fieldf("changed", "that the kart was set up already goes with a missed run")
+	case e.Fitted && !e.Missed && !e.Rain:
+		return "", fieldf("changed", "that the kart was set up already goes with a run that was missed or rained off")
 	case e.OutIn && e.Laps == "":
 		return "", fieldf("out-in", "an out-lap and an in-lap go with lap times")
 	case !slices.Contains([]Feel{NoWord, Better, Same, Worse}, e.Feel):
@@ -133,7 +133,7 @@ func (d *Day) record(e Entry) (string, error) {
 		r.State, r.Why, r.Fitted = Missed, e.Why, e.Fitted
 		return fmt.Sprintf("Run %d is missed.", i+1), nil
 	case e.Rain:
-		r.State, r.Says, r.Feel = Rain, e.Says, e.Feel
+		r.State, r.Says, r.Feel, r.Fitted = Rain, e.Says, e.Feel, e.Fitted
 		if i+1 < len(d.Runs) {
 			d.Runs[i+1].Break = true
 		}

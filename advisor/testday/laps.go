@@ -236,6 +236,13 @@ func (l *Lap) note(word string) bool {
 
 // free reads a line without a header.
 func (p *lapParser) free() error {
+	if p.points {
+		for _, w := range strings.FieldsFunc(p.text, func(r rune) bool { return unicode.IsSpace(r) || r == ';' }) {
+			if w = strings.TrimSuffix(w, ","); commaTime.MatchString(w) {
+				return p.mixed(w)
+			}
+		}
+	}
 	words := strings.FieldsFunc(p.text, func(r rune) bool {
 		return unicode.IsSpace(r) || r == ';' || r == '(' || r == ')' || r == '"' || r == ',' && p.points
 	})
@@ -289,6 +296,11 @@ func (p *lapParser) free() error {
 	return nil
 }
 
+// mixed fails for a time with a decimal comma among others with a point.
+func (p *lapParser) mixed(w string) error {
+	return p.fail("commas and points are mixed: %q has a decimal comma, other times have a point; write all of them with one or the other", w)
+}
+
 func isWhole(w string) bool {
 	w = strings.TrimPrefix(strings.TrimPrefix(strings.TrimPrefix(w, "lap"), "l"), "#")
 	return w != "" && strings.Trim(w, "0123456789") == ""
@@ -301,7 +313,7 @@ func (p *lapParser) time(w string) (Lap, error) {
 		return Lap{}, p.fail("%q is not a lap time; expected 48.60, 0:48.60 or 48,60", w)
 	}
 	if p.points && commaTime.MatchString(w) {
-		return Lap{}, p.fail("%q has a decimal comma but other times have a point", w)
+		return Lap{}, p.mixed(w)
 	}
 	seconds, _ := strconv.ParseFloat(m[2]+"."+m[3], 64)
 	if m[1] != "" {

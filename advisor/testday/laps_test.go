@@ -64,6 +64,8 @@ func TestParseLapsSaysWhatIsWrong(t *testing.T) {
 		{"1,48,60", `lap times, line 1, lap 1, "1,48,60": the comma separates times and decimals; write 48.60, or a time on each line`},
 		{"out 49.92", `lap times, line 1, lap 1, "out 49.92": "out" stands before any time; write the time first, then the reason: 49.92 out`},
 		{"20.10 12.20 28.50", `lap times, line 1, lap 1, "20.10 12.20 28.50": these times are too different to be laps; if they are parts of a lap, put a first line that names the column of the lap time: lap,time,…`},
+		{"1:02.11\n48,50", `lap times, line 2, lap 2, "48,50": commas and points are mixed: "48,50" has a decimal comma, other times have a point; write all of them with one or the other`},
+		{"lap;time\n1;48.60\n2;48,50", `lap times, line 3, lap 2, "2;48,50": commas and points are mixed: "48,50" has a decimal comma, other times have a point; write all of them with one or the other`},
 		{"lap;time\n1", `lap times, line 2, lap 1, "1": column 2, the lap time, is missing`},
 		{"lap,time\n1,4x.60", `lap times, line 2, lap 1, "1,4x.60": "4x.60" is not a lap time; expected 48.60, 0:48.60 or 48,60`},
 		{"lap,time\n1,48,60", `lap times, line 2, lap 1, "1,48,60": the comma separates columns and decimals; write 48.60, or separate the columns by ;`},

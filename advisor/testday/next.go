@@ -15,11 +15,12 @@ func (d *Day) Next() int {
 	return len(d.Runs)
 }
 
-// On is what the kart carries before run i: the setup of the last run that was
-// driven or for which it was put on. The base before the first.
+// On is what the kart carries before run i: the setup of the last run before it
+// that was driven, that will be, or for which it was put on. The base before the
+// first.
 func (d *Day) On(i int) Setup {
 	for i--; i >= 0; i-- {
-		if r := d.Runs[i]; r.State == Done || r.State == Rain || r.Fitted {
+		if r := d.Runs[i]; r.State == Done || r.State == Planned || r.Fitted {
 			return r.Setup
 		}
 	}

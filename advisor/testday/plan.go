@@ -105,7 +105,7 @@ func Options(r Request) (list []Option, best int, err error) {
 	})
 	if len(list) == 0 {
 		least := 2*r.Changes + 1
-		return nil, 0, fmt.Errorf("%d runs are too few for %s: going back to the base after each takes %d, and without that drift cannot be told from the change", r.Runs, count(r.Changes, "change"), least)
+		return nil, 0, fieldf("runs", "%d runs are too few for %s: going back to the base after each takes %d, and without that drift cannot be told from the change", r.Runs, count(r.Changes, "change"), least)
 	}
 	list = pareto(list)
 	slices.SortStableFunc(list, func(x, y Option) int {
@@ -128,13 +128,13 @@ func (r *Request) check() error {
 	case r.Changes > MaxChanges:
 		return fmt.Errorf("%d changes are too many for a day; take the %d that matter most", r.Changes, MaxChanges)
 	case r.Runs > MaxRuns:
-		return fmt.Errorf("%d runs are more than the %d that a day holds", r.Runs, MaxRuns)
+		return fieldf("runs", "%d runs are more than the %d that a day holds", r.Runs, MaxRuns)
 	case r.Runs < 3:
-		return fmt.Errorf("%s too few: base, change and base again take three, and without the second base run drift cannot be told from the change", map[bool]string{true: "1 run is", false: itoa(r.Runs) + " runs are"}[r.Runs == 1])
+		return fieldf("runs", "%s too few: base, change and base again take three, and without the second base run drift cannot be told from the change", map[bool]string{true: "1 run is", false: itoa(r.Runs) + " runs are"}[r.Runs == 1])
 	case !(r.Spread.SD > 0) || math.IsInf(r.Spread.SD, 1):
 		return fmt.Errorf("the spread between runs must be a time above 0 s, not %v s", r.Spread.SD)
 	case r.Tyres < 0 || r.Tyres > max(1, r.Runs/2):
-		return fmt.Errorf("%d tyre sets are not for %s: a set needs at least two, or it tells nothing", r.Tyres, count(r.Runs, "run"))
+		return fieldf("tyre-sets", "%d tyre sets are not for %s: a set needs at least two, or it tells nothing", r.Tyres, count(r.Runs, "run"))
 	case r.Weight != nil && len(r.Weight) != r.Changes:
 		return fmt.Errorf("%d weights for %d changes", len(r.Weight), r.Changes)
 	}

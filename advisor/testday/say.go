@@ -6,6 +6,8 @@ import (
 	"strings"
 	"unicode"
 	"unicode/utf8"
+
+	"kartwright/advisor"
 )
 
 func capital(s string) string {
@@ -115,12 +117,12 @@ func (s *RunSheet) Note() string {
 	return note
 }
 
-// Cautions are what to mind while turning for the run.
-func (s *RunSheet) Cautions() []string {
-	if s.Plan == nil {
+// Safety is what goes with the work for the run, nil if there is none.
+func (s *RunSheet) Safety() []string {
+	if len(s.Turns) == 0 {
 		return nil
 	}
-	return s.Plan.Cautions()
+	return advisor.Safety()
 }
 
 // Outlook says of each change what the day will have told once the runs still

@@ -639,6 +639,18 @@ func Pool(days ...*Verdict) Spread {
 	return s
 }
 
+// Say is the verdict on the effect at an index, without the change's name; with
+// the first that has a number it says which sign is which.
+func (v *Verdict) Say(d *Day, i int) string {
+	e := &v.Effects[i]
+	text := strings.TrimPrefix(e.Text, d.Changes[e.Change].Name+": ")
+	if first := slices.IndexFunc(v.Effects, func(x Effect) bool { return !math.IsNaN(x.Value) }); i != first {
+		return text
+	}
+	number := Seconds(e.Value, 2)
+	return strings.Replace(strings.Replace(text, number+" (", number+" (minus is quicker; ", 1), number+" in", number+" (minus is quicker) in", 1)
+}
+
 // Seconds writes a difference with its sign.
 func Seconds(v float64, decimals int) string {
 	switch {

@@ -347,3 +347,16 @@ func TestOddRunIsNamed(t *testing.T) {
 		t.Errorf("run 7 is 0.6 s off and the notes are %q", v.Notes)
 	}
 }
+
+// Which sign is quicker is said once, beside the first number.
+func TestVerdictSaysTheSign(t *testing.T) {
+	d := driven(word("ABBA"), 1, Linear, 48.60, 48.45, 48.52, 48.74)
+	v := judge(t, d)
+	if got := v.Say(d, 0); !strings.Contains(got, " s (minus is quicker; 95 %") || strings.HasPrefix(got, d.Changes[0].Name) {
+		t.Errorf("the verdict says %q, want which sign is quicker and not the change's name", got)
+	}
+	v.Effects = append(v.Effects, v.Effects[0])
+	if got := v.Say(d, 1); strings.Contains(got, "minus") {
+		t.Errorf("the second change says %q, want the sign explained once", got)
+	}
+}

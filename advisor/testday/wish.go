@@ -52,6 +52,9 @@ func NewPlan(w Wish, kart func() (*profile.Kart, string, error)) (*Plan, error) 
 			return nil, fieldf(n.field, "it is %g, expected 0 to %g", n.value, n.most)
 		}
 	}
+	if w.TyreSets < 1 {
+		return nil, fieldf("tyre-sets", "it is %d, expected 1 or more", w.TyreSets)
+	}
 	var err error
 	if d.Rates, err = ParseRates(w.Minutes); err != nil {
 		return nil, &FieldError{"minutes", err}

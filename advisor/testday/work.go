@@ -103,6 +103,9 @@ func (c *Change) part(text string) error {
 
 var wantWord = regexp.MustCompile(`^(caster|camber|toe|height)\s+(by|to)\s+(.+)$`)
 
+// inOut is the way of a toe, after its unit.
+var inOut = regexp.MustCompile(`\s+(in|out)\s*$`)
+
 // wantNames are the figures as a change writes them.
 var wantNames = [adjust.FigureCount]string{adjust.Caster: "caster", adjust.Camber: "camber", adjust.Toe: "toe", adjust.Height: "height"}
 
@@ -126,6 +129,9 @@ func parseWant(text string) (advisor.Want, error) {
 		w.Value = float64(l)
 	case adjust.Toe:
 		t, err := frontend.ParseToe(m[3])
+		if _, length := geometry.ParseLength(strings.TrimSpace(inOut.ReplaceAllString(m[3], ""))); err != nil && length == nil && !strings.Contains(m[3], " over ") {
+			return w, fmt.Errorf("toe %q: over which length? for instance 1 mm out over %.0f mm", m[3], float64(advisor.RimLength))
+		}
 		if err != nil {
 			return w, err
 		}
