@@ -10,6 +10,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -530,6 +531,7 @@ type dayNextOptions struct {
 	missed                            string
 	time                              float64
 	rain, lostTyres, changed, outIn   bool
+	unchanged                         bool
 	trackChanged, takeBack, missedSet bool
 	left                              int
 }
@@ -544,8 +546,9 @@ With a result it records the run first: lap times, a missed run, or rain.
 
 When a run was missed, rained off, the tyres lost (--lost-tyres) or the time ran
 out (--left), the rest of the day is planned anew around what was driven
-already. The kart is taken to stand as in the last run that was driven; add
---changed if it was set up already for a run that was then missed.
+already. The kart is taken to stand as in the last run that was driven: a run
+that was missed or rained off counts as not set up for (--unchanged), unless
+--changed says that the kart was set up for it already.
 
 Lap times are taken as people paste them: 48.60, 0:48.60 or 48,60, several on a
 line or one on each, with a lap number before and a word after that says why a
@@ -553,7 +556,8 @@ lap does not count: out, in, traffic, spin, yellow. Or a table with a column
 "time".`,
 		Example: `  kartwright day next day.toml
   kartwright day next day.toml --laps "49.92 out 48.61 48.42 48.35 49.88 traffic" --feel better
-  kartwright day next day.toml --missed "flat tyre" --left 4`,
+  kartwright day next day.toml --missed "flat tyre" --changed --left 4
+  kartwright day next day.toml --rain --unchanged`,
 		Args: oneDay,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.missedSet = cmd.Flags().Changed("missed")
@@ -569,7 +573,8 @@ lap does not count: out, in, traffic, spin, yellow. Or a table with a column
 	f.StringVar(&o.says, "says", "", "the driver's `WORDS`")
 	f.StringVar(&o.feel, "feel", "", "against the base: better, same or worse")
 	f.StringVar(&o.missed, "missed", "", "the run was not driven, and `WHY`")
-	f.BoolVar(&o.changed, "changed", false, "with --missed: the kart was set up for it already")
+	f.BoolVar(&o.changed, "changed", false, "with --missed or --rain: the kart was set up for the run already")
+	f.BoolVar(&o.unchanged, "unchanged", false, "with --missed or --rain: the kart was not yet set up for the run; so it is taken without either")
 	f.BoolVar(&o.rain, "rain", false, "the run was rained off; what comes after is compared among itself")
 	f.BoolVar(&o.lostTyres, "lost-tyres", false, "the tyres are done for: the rest is on another set")
 	f.BoolVar(&o.trackChanged, "track-changed", false, "the track is another from now on: oil, dust, other classes' rubber")
@@ -597,6 +602,12 @@ func (o dayNextOptions) entry(a *app) (e testday.Entry, fromFile bool, err error
 	}
 	if given > 1 {
 		return e, false, usagef("give one of --laps, --laps-file, --time, --missed, --rain and --take-back")
+	}
+	switch {
+	case o.changed && o.unchanged:
+		return e, false, usagef("give --changed or --unchanged: the kart was set up for the run already, or it was not")
+	case o.unchanged && !o.missedSet && !o.rain:
+		return e, false, usagef("--unchanged goes with --missed or --rain")
 	}
 	e = testday.Entry{
 		Laps: o.laps, Time: o.time, Missed: o.missedSet, Why: o.missed, Fitted: o.changed, Rain: o.rain, TakeBack: o.takeBack, OutIn: o.outIn,
@@ -665,8 +676,12 @@ func (a *app) runDayNext(file string, o dayNextOptions) error {
 	if err != nil {
 		return err
 	}
+	back, check, err := d.PutBack(w, a.units)
+	if err != nil {
+		return err
+	}
 	if a.json {
-		return a.writeJSON(viewDayNext(d, said, anew, sheet, d.Expected(), a))
+		return a.writeJSON(viewDayNext(d, said, anew, sheet, d.Expected(), back, a))
 	}
 	if said != "" {
 		a.para("", said)
@@ -675,7 +690,8 @@ func (a *app) runDayNext(file string, o dayNextOptions) error {
 		a.para("", "The rest of the day is planned anew.")
 	}
 	if len(sheet) == 0 {
-		a.printf("\nNo run is left. Judge the day: kartwright day verdict %s\n", file)
+		a.printf("\nNo run is left: %s. Judge the day: kartwright day verdict %s\n", d.Gone(), file)
+		a.printPutBack(d, back, check)
 		return nil
 	}
 	first := sheet[0]
@@ -692,9 +708,9 @@ func (a *app) runDayNext(file string, o dayNextOptions) error {
 	for _, c := range first.Check {
 		a.para("  - ", "Check, toe last. "+sentence(c))
 	}
-	if first.Plan != nil {
+	if len(first.Turns) > 0 {
 		a.para("  ", fmt.Sprintf("About %.0f min.", first.Minutes))
-		a.printCautions(first.Plan.Cautions())
+		a.printCautions(first.Safety())
 	}
 	if len(sheet) > 1 {
 		a.heading("Then")
@@ -709,6 +725,23 @@ func (a *app) runDayNext(file string, o dayNextOptions) error {
 	return nil
 }
 
+// printPutBack says how the kart gets back to the base.
+func (a *app) printPutBack(d *testday.Day, turns, check []string) {
+	if len(turns) == 0 {
+		a.para("", "The kart stands on the base.")
+		return
+	}
+	a.para("", "The kart stands "+d.Stands()+".")
+	a.heading("To put the base back")
+	for _, t := range turns {
+		a.para("  - ", sentence(t))
+	}
+	for _, c := range check {
+		a.para("  - ", "Check, toe last. "+sentence(c))
+	}
+	a.printCautions(advisor.Safety())
+}
+
 type dayVerdictOptions struct {
 	trend, figure, svg string
 	earlier            []string
@@ -717,6 +750,7 @@ type dayVerdictOptions struct {
 	laps, force        bool
 	smallestSet        bool
 	journal            string
+	kart               string
 	log                bool
 }
 
@@ -745,6 +779,7 @@ by the clock and by the driver's words, so that its rules are believed by it.`,
 		},
 	}
 	f := cmd.Flags()
+	f.StringVar(&o.kart, "kart", "", "another profile than the day's own, for the way back to the base: a `FILE`.toml or a demo kart")
 	f.StringVar(&o.trend, "trend", "", "another form of the drift than planned: none, linear, quadratic")
 	f.StringVar(&o.figure, "figure", "", "another figure of a run: typical, median, huber, or \"lap 7\"")
 	f.Float64Var(&o.smallest, "smallest", 0, "another smallest difference that matters, in `SECONDS` a lap")
@@ -814,6 +849,15 @@ func (a *app) runDayVerdict(file string, o dayVerdictOptions) error {
 		return errors.Join(a.writeJSON(out), failed)
 	}
 	a.printDayVerdict(d, v, o)
+	if d.Next() == len(d.Runs) {
+		turns, check, err := a.wayBack(d, file, o.kart)
+		if err != nil {
+			a.para("  ", fmt.Sprintf("How to put the base back cannot be said: %v.", err))
+		} else {
+			a.printf("\n")
+			a.printPutBack(d, turns, check)
+		}
+	}
 	if o.log && failed == nil {
 		a.heading("Logged")
 		for _, e := range logged {
@@ -822,11 +866,28 @@ func (a *app) runDayVerdict(file string, o dayVerdictOptions) error {
 		for _, n := range notes {
 			a.para("  - ", sentence(n))
 		}
+		if d.On(d.Next()) != 0 {
+			a.para("  - ", "If the kart is to stay so, say it to the log: 'kartwright log add --set'.")
+		}
 	}
 	return failed
 }
 
-// logDay logs how each change that was taken from advice turned out.
+// wayBack says how the kart of a day gets back to the base.
+func (a *app) wayBack(d *testday.Day, file, kart string) (turns, check []string, err error) {
+	k, err := a.dayKart(d, file, kart)
+	if err != nil {
+		return nil, nil, inWords(err)
+	}
+	w, err := d.Work(k)
+	if err != nil {
+		return nil, nil, err
+	}
+	return d.PutBack(w, a.units)
+}
+
+// logDay logs how each change that was taken from advice turned out, each once:
+// what the log has already is not added again.
 func (a *app) logDay(d *testday.Day, v *testday.Verdict, path string) (entries []journal.Record, notes []string, err error) {
 	if path, err = a.hasJournal(pastFlags{journal: path}); err == nil && path == "" {
 		err = errors.New("there is no journal; name it with --journal")
@@ -835,6 +896,7 @@ func (a *app) logDay(d *testday.Day, v *testday.Verdict, path string) (entries [
 		return nil, nil, err
 	}
 	err = a.withJournal(path, func(ctx context.Context, j *journal.Journal) error {
+		there := false
 		for _, e := range v.Effects {
 			c := d.Changes[e.Change]
 			if c.Advice == "" {
@@ -855,12 +917,24 @@ func (a *app) logDay(d *testday.Day, v *testday.Verdict, path string) (entries [
 				notes = append(notes, c.Name+" cannot be told, by the clock or by the driver; nothing is logged of it")
 				continue
 			}
+			switch has, err := hasOutcome(ctx, j, out); {
+			case err != nil:
+				return err
+			case has:
+				notes, there = append(notes, c.Name+": this is in the log already"), true
+				continue
+			}
 			entries = append(entries, out)
 		}
-		if len(entries) == 0 {
+		switch {
+		case len(entries) == 0 && !there:
 			return errors.New(strings.Join(notes, "; "))
+		case d.On(d.Next()) != 0:
+			notes = append(notes, "the log takes the kart to stand as before the day, but it stands "+d.Stands()+": put the base back before the next advice")
 		}
-		notes = append(notes, "how the kart stands after the day is not logged: 'kartwright log add --set' or --did says it")
+		if len(entries) == 0 {
+			return nil
+		}
 		return j.Add(ctx, entries...)
 	})
 	if err != nil {
@@ -869,9 +943,25 @@ func (a *app) logDay(d *testday.Day, v *testday.Verdict, path string) (entries [
 	return entries, notes, nil
 }
 
+// hasOutcome reports whether the journal has what a day said of an advice.
+func hasOutcome(ctx context.Context, j *journal.Journal, o *journal.Outcome) (bool, error) {
+	list, err := j.Recent(ctx, journal.Filter{Kart: o.Kart, Kinds: []journal.Kind{journal.KindOutcome}})
+	for _, r := range list {
+		was, ok := r.(*journal.Outcome)
+		if ok && was.Advice == o.Advice && strings.HasPrefix(was.Note, dayNote) { // the latest; one before it was corrected
+			same := func(a, b *float64) bool { return a == nil && b == nil || a != nil && b != nil && *a == *b }
+			return was.Note == o.Note && slices.Equal(was.Verdicts, o.Verdicts) && same(was.Effect, o.Effect) && same(was.EffectSE, o.EffectSE) && same(was.EffectDF, o.EffectDF), err
+		}
+	}
+	return false, err
+}
+
+// dayNote begins the note of an outcome that a test day said.
+const dayNote = "test day: "
+
 // dayOutcome is what a day says of the advice that a change was taken from.
 func dayOutcome(adv *journal.Advice, e testday.Effect, df int) *journal.Outcome {
-	out := &journal.Outcome{Header: journal.Header{Kart: adv.Kart}, Advice: adv.ID, Followed: true, Note: "test day: " + e.Text}
+	out := &journal.Outcome{Header: journal.Header{Kart: adv.Kart}, Advice: adv.ID, Followed: true, Note: dayNote + e.Text}
 	if se, n := e.SE, float64(df); se > 0 && !math.IsInf(se, 1) && df > 0 && !math.IsNaN(e.Value) {
 		effect := e.Value
 		out.Effect, out.EffectSE, out.EffectDF = &effect, &se, &n
@@ -901,8 +991,8 @@ func (a *app) printDayVerdict(d *testday.Day, v *testday.Verdict, o dayVerdictOp
 		title += ", " + d.Track
 	}
 	a.printf("%s\n", title)
-	for _, e := range v.Effects {
-		a.para("  - ", sentence(e.Text))
+	for i, e := range v.Effects {
+		a.para("  - ", sentence(d.Changes[e.Change].Name+": "+v.Say(d, i)))
 		for _, more := range e.More() {
 			a.para("    ", more)
 		}
@@ -926,7 +1016,7 @@ func (a *app) printDayVerdict(d *testday.Day, v *testday.Verdict, o dayVerdictOp
 		if q.Odd {
 			odd = "!"
 		}
-		a.para(strings.TrimRight(fmt.Sprintf("  %3d  %s%-8s%9.3f%+10.3f%s ", q.Run+1, pad(name, 26), q.LapsKept(r), q.Value, q.Residual, odd), " ")+"  ", r.Words())
+		a.para(strings.TrimRight(fmt.Sprintf("  %3d  %s%-8s%9.3f%10s%s ", q.Run+1, pad(name, 26), q.LapsKept(r), q.Value, strings.TrimSuffix(testday.Seconds(q.Residual, 3), " s"), odd), " ")+"  ", r.Words())
 	}
 	a.printf("\n")
 	for _, line := range v.Chart(d) {
@@ -956,7 +1046,7 @@ func (a *app) printLaps(d *testday.Day, v *testday.Verdict) {
 		if !q.Used || len(s.Kept) == 0 {
 			continue
 		}
-		a.printf("  %3d%10.3f%10.3f%10.3f%10.3f%10.3f%10.3f%+12.4f\n", q.Run+1, s.Value, s.Median, s.Huber, s.Trimmed, s.Mean, s.Best, s.Line.Slope)
+		a.printf("  %3d%10.3f%10.3f%10.3f%10.3f%10.3f%10.3f%12s\n", q.Run+1, s.Value, s.Median, s.Huber, s.Trimmed, s.Mean, s.Best, strings.TrimSuffix(testday.Seconds(s.Line.Slope, 4), " s"))
 		for _, l := range s.Left {
 			a.para("       ", fmt.Sprintf("lap %d, %s, left out: %s", l.Number, strings.Fields(l.Lap.String())[0], l.Why))
 		}

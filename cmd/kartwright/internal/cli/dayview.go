@@ -124,10 +124,11 @@ type dayNextJSON struct {
 	Done     bool        `json:"done" jsonschema_description:"no run is left"`
 	Runs     []runJSON   `json:"runs" jsonschema_description:"those to come, the next one first"`
 	Proof    []proofJSON `json:"expected_proof"`
+	PutBack  []string    `json:"put_back" jsonschema_description:"what to turn to put the base back from how the kart stands; empty: it is on"`
 }
 
-func viewDayNext(d *testday.Day, said string, anew bool, sheet []testday.RunSheet, worth testday.Worth, a *app) dayNextJSON {
-	return dayNextJSON{"day next", said, anew, len(sheet) == 0, viewSheet(sheet, a), viewProof(d, worth)}
+func viewDayNext(d *testday.Day, said string, anew bool, sheet []testday.RunSheet, worth testday.Worth, back []string, a *app) dayNextJSON {
+	return dayNextJSON{"day next", said, anew, len(sheet) == 0, viewSheet(sheet, a), viewProof(d, worth), list(back)}
 }
 
 type estimateJSON struct {

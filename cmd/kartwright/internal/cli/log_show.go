@@ -15,6 +15,7 @@ import (
 	"kartwright/advisor"
 	"kartwright/advisor/journal"
 	"kartwright/advisor/learn"
+	"kartwright/advisor/testday"
 	"kartwright/geometry"
 	"kartwright/rules"
 )
@@ -124,7 +125,7 @@ func (a *app) summary(r journal.Record) string {
 			parts = append(parts, sayReading(v.Symptom)+": "+v.Verdict)
 		}
 		if e.Effect != nil {
-			parts = append(parts, fmt.Sprintf("lap time %+.3f s, standard error %.3f s (df %g)", *e.Effect, *e.EffectSE, *e.EffectDF))
+			parts = append(parts, fmt.Sprintf("lap time %s, standard error %.3f s (df %g)", testday.Seconds(*e.Effect, 3), *e.EffectSE, *e.EffectDF))
 		}
 		add("for advice ", e.Advice.Short())
 		add("", e.Note)

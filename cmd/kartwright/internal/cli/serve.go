@@ -49,9 +49,9 @@ of it, a job card to print, the rules. It ends with Ctrl-C.
 Only this machine can open it. With --lan phones in the same network can, each
 by an address that works once; the command shows it, also as a square code to
 photograph, and makes the next one when it was used. Whoever has been let in can
-read the kart, ask for advice and change the club's rules, the test days and the log, and others
-in the network may read along, as the page is not encrypted: do not use it in a
-network that you do not trust.
+read the kart, ask for advice and change the club's rules, the test days and the
+log, and others in the network may read along, as the page is not encrypted: do
+not use it in a network that you do not trust.
 
 --club names the club's own rule file, which the page can edit; it is made when
 it is saved for the first time. --days names the folder that the page keeps its
@@ -73,7 +73,7 @@ days beside the journal.`,
 	o.past.add(cmd)
 	o.past.addProfile(cmd)
 	f := cmd.Flags()
-	f.StringVar(&o.days, "days", "", "the `FOLDER` of the test days; if not given, $KARTWRIGHT_DAYS or days in your data folder")
+	f.StringVar(&o.days, "days", "", "the `FOLDER` of the test days; if not given, $KARTWRIGHT_DAYS or days beside the journal")
 	f.StringVar(&o.club, "club", "", "the club's own rule `FILE`.toml, to be edited on the page")
 	o.port = 7410
 	f.Var(&o.port, "port", "`PORT` to listen on; 0 takes any that is free")
@@ -128,7 +128,7 @@ func (a *app) site(o serveOptions) (*web.Site, error) {
 		return nil, err
 	}
 	c.Log = a.pageLog(o.past)
-	if c.Days, err = a.pageDays(o.days); err != nil {
+	if c.Days, err = a.pageDays(o.days, o.past.journal); err != nil {
 		return nil, err
 	}
 	s, found, err := web.New(c)

@@ -14,10 +14,10 @@ import (
 	"strings"
 	"time"
 	"unicode"
+	"unicode/utf8"
 
 	"kartwright/advisor/journal"
 	"kartwright/advisor/profile"
-	"kartwright/advisor/safefile"
 	"kartwright/advisor/testday"
 	"kartwright/cmd/kartwright/internal/web"
 	"kartwright/rules/diag"
@@ -31,12 +31,15 @@ type pageDays struct {
 }
 
 // pageDays returns the page's test days: those of the folder that the flag names,
-// or of days beside the journal. It is nil if there is no folder to look in.
-func (a *app) pageDays(dir string) (web.Days, error) {
+// or of days beside the journal that --journal, the environment or the system
+// names. It is nil if there is no folder to look in.
+func (a *app) pageDays(dir, j string) (web.Days, error) {
 	if dir = orElse(dir, a.Getenv("KARTWRIGHT_DAYS")); dir == "" {
-		j, err := journal.DefaultPath(a.Getenv, runtime.GOOS)
-		if err != nil {
-			return nil, nil // nowhere to keep them is none of them
+		if j = orElse(j, a.Getenv("KARTWRIGHT_JOURNAL")); j == "" {
+			var err error
+			if j, err = journal.DefaultPath(a.Getenv, runtime.GOOS); err != nil {
+				return nil, nil // nowhere to keep them is none of them
+			}
 		}
 		dir = filepath.Join(filepath.Dir(j), "days")
 	} else if info, err := os.Stat(dir); err != nil {
@@ -53,12 +56,17 @@ func (a *app) pageDays(dir string) (web.Days, error) {
 const (
 	dayTail     = ".toml"
 	dayKartTail = ".kart.toml" // a profile beside the day that it belongs to
-	longestDay  = 60           // bytes of a name
+	longestDay  = 60           // characters of a name
+	widestDay   = 200          // bytes of it: a file's name has at most 255
 	manyDays    = 400          // files that are kept in the folder at most, and looked at
 )
 
 // dayMark tells a day from other files of its folder, even one with errors.
 var dayMark = regexp.MustCompile(`(?m)^\s*\[\[\s*run\s*\]\]`)
+
+// reserved are the names that Windows keeps for its devices, whatever follows
+// their first point.
+var reserved = regexp.MustCompile(`(?i)^(con|prn|aux|nul|com[0-9¹²³]|lpt[0-9¹²³])\s*(\.|$)`)
 
 // path is the file of a day. A name that is none, or that leads elsewhere, is
 // fs.ErrInvalid.
@@ -67,7 +75,7 @@ func (p pageDays) path(name string) (string, error) {
 		return !unicode.IsLetter(r) && !unicode.IsDigit(r) && !strings.ContainsRune(" -_.()+", r)
 	}
 	file := name + dayTail
-	if name == "" || len(name) > longestDay || strings.ContainsFunc(name, odd) || strings.HasPrefix(name, ".") || strings.TrimSpace(name) != name ||
+	if name == "" || utf8.RuneCountInString(name) > longestDay || len(name) > widestDay || reserved.MatchString(name) || strings.ContainsFunc(name, odd) || strings.HasPrefix(name, ".") || strings.TrimSpace(name) != name ||
 		strings.HasSuffix(file, dayKartTail) || !filepath.IsLocal(file) || filepath.Base(file) != file {
 		return "", fmt.Errorf("%q: %w", name, fs.ErrInvalid)
 	}
@@ -132,7 +140,7 @@ func (p pageDays) Open(name string) (web.OpenDay, error) {
 
 // with loads the kart of a day.
 func (p pageDays) with(name, path string, d *testday.Day) (web.OpenDay, error) {
-	o := web.OpenDay{Name: name, Path: path, Day: d}
+	o := web.OpenDay{Name: name, Day: d}
 	if !d.NeedsKart() {
 		return o, nil
 	}
@@ -183,7 +191,10 @@ func (p pageDays) Add(name string, d *testday.Day, kart []byte) (string, error) 
 		}
 		f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
 		if err == nil {
-			return name, p.fill(f, path, d, kart)
+			err = p.fill(f, path, d, kart)
+		}
+		if err == nil {
+			return name, nil
 		}
 		if given || !errors.Is(err, fs.ErrExist) || n > manyDays {
 			return "", err
@@ -197,13 +208,22 @@ func (p pageDays) Add(name string, d *testday.Day, kart []byte) (string, error) 
 func (p pageDays) fill(f *os.File, path string, d *testday.Day, kart []byte) (err error) {
 	own := *d
 	beside := strings.TrimSuffix(path, dayTail) + dayKartTail
+	begun := []string{path}
 	defer func() {
 		if err != nil {
-			err = errors.Join(err, os.Remove(path))
+			for _, name := range begun {
+				err = errors.Join(err, os.Remove(name))
+			}
 		}
 	}()
 	if kart != nil {
-		if err := safefile.Write(beside, kart); err != nil {
+		k, err := os.OpenFile(beside, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+		if err != nil {
+			return errors.Join(err, f.Close())
+		}
+		begun = append(begun, beside)
+		_, err = k.Write(kart)
+		if err = errors.Join(err, k.Sync(), k.Close()); err != nil {
 			return errors.Join(err, f.Close())
 		}
 		own.Kart = filepath.Base(beside)
@@ -242,10 +262,7 @@ func (l pageLog) Change(k *profile.Kart, id string) (c testday.Change, err error
 }
 
 // JudgeDay logs how the changes that were taken from advice turned out.
-func (l pageLog) JudgeDay(d *testday.Day, v *testday.Verdict) (notes []string, err error) {
-	logged, notes, err := l.a.logDay(d, v, l.from.journal)
-	for i := range logged {
-		notes = slices.Insert(notes, i, l.a.summary(logged[i]))
-	}
-	return notes, err
+func (l pageLog) JudgeDay(d *testday.Day, v *testday.Verdict) (int, error) {
+	logged, _, err := l.a.logDay(d, v, l.from.journal)
+	return len(logged), err
 }

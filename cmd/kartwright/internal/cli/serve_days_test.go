@@ -169,15 +169,27 @@ func TestDayFromLogToLog(t *testing.T) {
 		status, out := s.command("day", "next", path, "--time", v)
 		require.Equal(t, 0, status, out)
 	}
-	if body := string(s.page(http.MethodGet, at+"/verdict", nil).Body); !strings.Contains(body, "More caster: quicker") || !strings.Contains(body, "Tell the log") {
+	if body := string(s.page(http.MethodGet, at+"/verdict", nil).Body); !strings.Contains(body, "Quicker, -0.18 s (minus is quicker; 95 %") || !strings.Contains(body, "Tell the log") {
 		t.Errorf("the verdict does not say that the change is quicker, or does not tell the log:\n%s", body)
 	}
-	r = s.page(http.MethodPost, at+"/verdict", nil)
-	if r.Status != http.StatusOK || !bytes.Contains(r.Body, []byte("Logged.")) {
-		t.Errorf("telling the log is answered with %d:\n%s", r.Status, r.Body)
+	// Told once it is in the log, and told again it is there once.
+	for _, want := range []string{"logged", "already"} {
+		r = s.page(http.MethodPost, at+"/verdict", nil)
+		if r.Status != http.StatusSeeOther || r.Location != at+"/verdict?done="+want {
+			t.Errorf("telling the log is answered with %d %q, want to go to the verdict as %s:\n%s", r.Status, r.Location, want, r.Body)
+		}
+		if status, out := s.command("log", "show", "--kart", "alder"); status != 0 || strings.Count(out, "lap time -0.185 s") != 1 {
+			t.Errorf("the log does not know of the day, or not once (%d):\n%s", status, out)
+		}
 	}
-	if status, out := s.command("log", "show", "--kart", "alder"); status != 0 || !strings.Contains(out, "lap time -0.185 s") {
-		t.Errorf("the log does not know of the day (%d):\n%s", status, out)
+	if status, out := s.command("day", "verdict", path, "--log"); status != 0 || !strings.Contains(out, "this is in the log already") {
+		t.Errorf("telling the log once more ends with %d:\n%s", status, out)
+	}
+	if status, out := s.command("log", "show", "--kart", "alder"); status != 0 || strings.Count(out, "lap time -0.185 s") != 1 {
+		t.Errorf("the log has the day twice (%d):\n%s", status, out)
+	}
+	if body := string(s.page(http.MethodGet, r.Location, nil).Body); !strings.Contains(body, "nothing was added") {
+		t.Errorf("the verdict does not say that the log knew it:\n%s", body)
 	}
 	// The next day is named after the same date without replacing this one.
 	if r := s.page(http.MethodPost, "/days", keep); !strings.HasPrefix(r.Location, at+"-2") {
@@ -195,7 +207,7 @@ func TestDayNames(t *testing.T) {
 	require.NoError(t, os.Mkdir(filepath.Join(s.dir, "folder.toml"), 0o755))
 	days := pageDays{&app{App: App{Getenv: s.getenv, Now: nowAtNoon}}, s.dir}
 	d := s.day("fine")
-	for _, name := range []string{"../outside", "..", ".", "", ".hidden", "a/b", `a\b`, "a:b", "a\x00b", "/etc/passwd", " fine", "fine ", "x.kart", strings.Repeat("x", 61), "a\nb"} {
+	for _, name := range []string{"../outside", "..", ".", "", ".hidden", "a/b", `a\b`, "a:b", "a\x00b", "/etc/passwd", " fine", "fine ", "x.kart", strings.Repeat("x", 61), strings.Repeat("ü", 61), "a\nb", "CON", "nul", "com1", "LPT9.old", "aux .x"} {
 		if _, err := days.Open(name); !errors.Is(err, fs.ErrNotExist) {
 			t.Errorf("opening the day %q ends with %v, want that it does not exist", name, err)
 		}
@@ -212,6 +224,10 @@ func TestDayNames(t *testing.T) {
 	if name, err := days.Add("Frühling 2", d, nil); err != nil || name != "Frühling 2" {
 		t.Errorf("adding a day with letters and spaces ends with %q, %v", name, err)
 	}
+	long := strings.Repeat("ü", 60)
+	if name, err := days.Add(long, d, nil); err != nil || name != long {
+		t.Errorf("adding a day with a name of 60 letters ends with %q, %v", name, err)
+	}
 	list, err := days.List()
 	require.NoError(t, err)
 	var names []string
@@ -221,17 +237,64 @@ func TestDayNames(t *testing.T) {
 			t.Errorf("the trouble of a broken day is %q", x.Trouble)
 		}
 	}
-	if len(names) != 4 { // fine, broken, the one added without a name, Frühling 2
-		t.Errorf("the days are %q, want four", names)
+	if len(names) != 5 { // fine, broken, the one added without a name, Frühling 2, the long one
+		t.Errorf("the days are %q, want five", names)
 	}
 	if _, err := days.Open("broken"); err == nil || !strings.Contains(err.Error(), "broken.toml, line 11: there is no change") {
 		t.Errorf("opening a broken day says %v, want file, line and what is wrong", err)
 	}
 	a := &app{App: App{Getenv: s.getenv, Now: nowAtNoon}}
-	if _, err := a.pageDays(filepath.Join(s.dir, "fine.toml")); err == nil || !strings.Contains(err.Error(), "is no folder") {
+	if _, err := a.pageDays(filepath.Join(s.dir, "fine.toml"), ""); err == nil || !strings.Contains(err.Error(), "is no folder") {
 		t.Errorf("a file as the folder of days ends with %v", err)
 	}
-	if _, err := a.pageDays(filepath.Join(s.dir, "none")); err == nil || !strings.Contains(err.Error(), "does not exist") {
+	if _, err := a.pageDays(filepath.Join(s.dir, "none"), ""); err == nil || !strings.Contains(err.Error(), "does not exist") {
 		t.Errorf("a folder that is not there ends with %v", err)
+	}
+}
+
+// A day that cannot be kept whole leaves nothing, and no kart is replaced.
+func TestDayAddLeavesNothing(t *testing.T) {
+	s := newDayShop(t)
+	days := pageDays{&app{App: App{Getenv: s.getenv, Now: nowAtNoon}}, s.dir}
+	d, found := testday.Parse("x", []byte(freshDay))
+	require.NotNil(t, d, "%v", found)
+	kart := filepath.Join(s.dir, "own.kart.toml")
+	require.NoError(t, os.WriteFile(kart, []byte("mine"), 0o644))
+	if _, err := days.Add("own", d, []byte("other")); !errors.Is(err, fs.ErrExist) {
+		t.Errorf("a day beside another's kart ends with %v, want that it exists", err)
+	}
+	if data, err := os.ReadFile(kart); err != nil || string(data) != "mine" {
+		t.Errorf("the kart that was there is now %q, %v", data, err)
+	}
+	if name, err := days.Add("", d, []byte("other")); err != nil || name != "2026-05-03" && !strings.HasPrefix(name, "20") {
+		t.Errorf("a day with a kart is kept as %q, %v", name, err)
+	}
+	path := filepath.Join(s.dir, "torn.toml")
+	f, err := os.Create(path)
+	require.NoError(t, err)
+	require.NoError(t, f.Close()) // so that it cannot be written
+	if err := days.fill(f, path, d, []byte("other")); err == nil {
+		t.Error("a day that cannot be written is kept")
+	}
+	left, err := filepath.Glob(filepath.Join(s.dir, "*o*.toml"))
+	require.NoError(t, err)
+	for _, name := range left {
+		if base := filepath.Base(name); base == "own.toml" || strings.HasPrefix(base, "torn") {
+			t.Errorf("%s is left of a day that was not kept", base)
+		}
+	}
+}
+
+// Without --days the days are beside the journal that the page works on.
+func TestDaysBesideTheJournal(t *testing.T) {
+	other := filepath.Join(t.TempDir(), "other.db")
+	for _, tt := range []struct{ flag, env, want string }{{other, "/env/journal.db", filepath.Join(filepath.Dir(other), "days")}, {"", "/env/journal.db", "/env/days"}} {
+		a := &app{App: App{Getenv: func(name string) string {
+			return map[string]string{"KARTWRIGHT_JOURNAL": tt.env, "HOME": "/home/x"}[name]
+		}, Now: nowAtNoon}}
+		days, err := a.pageDays("", tt.flag)
+		if err != nil || days.(pageDays).dir != tt.want {
+			t.Errorf("with --journal %q and $KARTWRIGHT_JOURNAL %q the days are in %v, %v, want %s", tt.flag, tt.env, days, err, tt.want)
+		}
 	}
 }

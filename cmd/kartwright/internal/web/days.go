@@ -33,7 +33,6 @@ type DayFile struct {
 // adjuster.
 type OpenDay struct {
 	Name string
-	Path string // as the command line takes it
 	Day  *testday.Day
 	Kart *profile.Kart
 }

@@ -12,8 +12,11 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
+	"kartwright/advisor"
 	"kartwright/advisor/testday"
+	"kartwright/geometry"
 	"kartwright/geometry/frontend"
 	"kartwright/rules/diag"
 )
@@ -39,7 +42,7 @@ const usualRows = 2
 
 func changeField(row int, name string) string { return "c" + strconv.Itoa(row) + "_" + name }
 
-// The longest that a name and the laps of a run are read, in bytes.
+// The longest that a name is read, in characters, and the laps of a run, in bytes.
 const maxName, maxLapsText = 120, 16 << 10
 
 // dayFault is what is wrong with a form, and the element that it is about.
@@ -68,14 +71,15 @@ type dayForm struct {
 	Figures []choice
 	Earlier []choice
 	From    string // what the changes were taken from
+	Toe     string // an amount of toe, for the hint
 }
 
 // dayDefaults are what the command line starts from, too.
 var dayDefaults = map[string]string{"runs": "8", "gap": "15", "tyre-sets": "1"}
 
 // fill makes the form from the fields of a request.
-func (s *Site) dayForm(g garaged, q url.Values) (dayForm, error) {
-	f := dayForm{Karts: s.kartChoices(g.Key), Kart: g.Kart.Name, Value: map[string]string{}}
+func (s *Site) dayForm(g garaged, q url.Values, u geometry.Units) (dayForm, error) {
+	f := dayForm{Toe: map[bool]string{true: "0.04 in out over 10 in", false: "1 mm out over 255 mm"}[u.Inches], Karts: s.kartChoices(g.Key), Kart: g.Kart.Name, Value: map[string]string{}}
 	for _, name := range []string{"runs", "gap", "tyre-sets", "smallest", "where", "driver", "order", "minutes", "spread", "spread-df"} {
 		f.Value[name] = orElse(q.Get(name), dayDefaults[name])
 	}
@@ -178,7 +182,7 @@ func changesOf(q url.Values) ([]testday.Change, *dayFault) {
 				parts = append(parts, n+" "+strings.Replace(v, ",", ".", 1))
 			}
 		}
-		if len(get(changeName)) > maxName {
+		if utf8.RuneCountInString(get(changeName)) > maxName {
 			return nil, fault(changeName, "the name has more than %d characters", maxName)
 		}
 		c, err := testday.NewChange(get(changeName), parts...)
@@ -201,7 +205,7 @@ func (s *Site) wish(q url.Values) (testday.Wish, error) {
 		return &testday.FieldError{Field: field, Err: fmt.Errorf(format, args...)}
 	}
 	for field, text := range map[string]string{"where": w.Track, "driver": w.Driver} {
-		if len(text) > maxName {
+		if utf8.RuneCountInString(text) > maxName {
 			return w, slip(field, "it has more than %d characters", maxName)
 		}
 	}
@@ -275,7 +279,7 @@ func orElse(a, b string) string {
 var fieldWords = map[string]string{
 	"runs": "runs", "tyre-sets": "sets of tyres", "pick": "plan", "gap": "minutes between runs", "smallest": "difference that matters", "spread": "spread between runs", "spread-df": "spare runs that it was found from",
 	"earlier": "earlier days", "trend": "drift", "figure": "figure of a run", "order": "order of your own", "minutes": "spanner times", "where": "place", "driver": "driver", "change": "changes",
-	"says": "driver’s words", "feel": "against the base", "changed": "set up already", "left": "runs more",
+	"says": "driver’s words", "feel": "against the base", "left": "runs more",
 }
 
 // faultOf says what is wrong with a form.
@@ -313,7 +317,8 @@ const asNamed = "as-named"
 type dayLine struct {
 	Name, Title, Plan string
 	Changes           []string
-	Driven, Runs      int
+	Gone              string // how many runs are over
+	Next, Runs        int
 	Trouble           string
 }
 
@@ -323,7 +328,7 @@ func (s *Site) dayList() (daysView, error) {
 	for _, x := range list {
 		line := dayLine{Name: x.Name, Trouble: x.Trouble}
 		if d := x.Day; d != nil {
-			line.Title, line.Plan, line.Changes, line.Driven, line.Runs = d.Title(), d.Plan, d.Names(), d.Next(), len(d.Runs)
+			line.Title, line.Plan, line.Changes, line.Gone, line.Next, line.Runs = d.Title(), d.Plan, d.Names(), d.Gone(), d.Next(), len(d.Runs)
 		}
 		v.Days = append(v.Days, line)
 	}
@@ -358,10 +363,10 @@ func (s *Site) dayNew(w http.ResponseWriter, r *http.Request) error {
 			return failure{http.StatusUnprocessableEntity, err.Error()}
 		}
 		q = url.Values{}
-		putRow(q, 0, c)
+		putRow(q, 0, c, units(r))
 		from = "From the log. What the day says of it can be told to the log, and the rules learn from it."
 	}
-	f, err := s.dayForm(g, q)
+	f, err := s.dayForm(g, q, units(r))
 	if err != nil {
 		return err
 	}
@@ -389,13 +394,13 @@ func (s *Site) advisedRows(w http.ResponseWriter, r *http.Request) (url.Values, 
 	}
 	q := url.Values{}
 	for i, c := range changes {
-		putRow(q, i, c)
+		putRow(q, i, c, units(r))
 	}
 	return q, "From the answer under Say it. Take out what is not to be tried.", nil
 }
 
-// putRow writes a change into the fields of a row.
-func putRow(q url.Values, row int, c testday.Change) {
+// putRow writes a change into the fields of a row, toe as it is measured.
+func putRow(q url.Values, row int, c testday.Change, u geometry.Units) {
 	q.Set(changeField(row, changeName), c.Name)
 	q.Set(changeField(row, changeAdvice), c.Advice)
 	rest := append(slices.Clone(c.Wants), c.Sets...)
@@ -403,6 +408,13 @@ func putRow(q url.Values, row int, c testday.Change) {
 		if words := strings.SplitN(c.Wants[0], " ", 3); len(words) == 3 {
 			q.Set(changeField(row, changeWhat), words[0])
 			q.Set(changeField(row, changeWay), words[1])
+			if t, err := frontend.ParseToe(words[2]); words[0] == "toe" && err == nil {
+				l, way := frontend.ToeLength(t.Value, advisor.RimLength), " in over "
+				if l < 0 {
+					l, way = -l, " out over "
+				}
+				words[2] = u.Length(l) + way + u.Length(advisor.RimLength)
+			}
 			q.Set(changeField(row, changeMuch), words[2])
 			rest = rest[1:]
 		}
@@ -458,9 +470,8 @@ type optionView struct {
 // runView is a run of the running order.
 type runView struct {
 	testday.RunSheet
-	Note   string
-	Result string // of a run that is over
-	Now    bool
+	Note string
+	Now  bool
 }
 
 func runViews(sheet []testday.RunSheet) []runView {
@@ -483,7 +494,7 @@ func (s *Site) dayPlan(w http.ResponseWriter, r *http.Request) error {
 func (s *Site) showPlan(w http.ResponseWriter, r *http.Request, g garaged, q url.Values, fault *dayFault) error {
 	p, wrong := s.planned(g, q)
 	if wrong != nil {
-		f, err := s.dayForm(g, q)
+		f, err := s.dayForm(g, q, units(r))
 		if err != nil {
 			return err
 		}
@@ -561,7 +572,7 @@ func nameFault(name string, err error) *dayFault {
 	case errors.Is(err, fs.ErrExist):
 		return &dayFault{fmt.Sprintf("there is a day called %q already; expected another name", name), "called"}
 	case errors.Is(err, fs.ErrInvalid):
-		return &dayFault{fmt.Sprintf("%q cannot be the name of a day; expected letters, digits, spaces, - or _, at most 60", name), "called"}
+		return &dayFault{fmt.Sprintf("%q cannot be the name of a day; expected letters, digits, spaces, - or _, at most 60, and no name that Windows keeps for itself, such as CON", name), "called"}
 	}
 	return nil
 }
@@ -653,22 +664,35 @@ func (s *Site) openDay(r *http.Request) (OpenDay, error) {
 }
 
 type dayView struct {
-	Name, Path, Title string
-	At                string // path of the day's pages
-	Done              []string
-	Fault             *dayFault
-	Run, Runs         int
-	Now               *runView
-	Cautions          []string
-	Last              string // what is recorded last
-	LastRun           int
-	Order             []runView
-	Outlook           []string
-	Value             map[string]string // what was typed
-	What, Feels       []choice
-	Typed             bool // in the parts that are closed otherwise
-	Driven            bool
-	Finished          bool
+	Name, Title      string
+	At               string // path of the day's pages
+	Done             []string
+	Fault            *dayFault
+	Run, Runs        int
+	Now              *runView
+	Safety           []string
+	PutBack          *putBack // once no run is left
+	Last             string   // what is recorded last
+	LastRun          int
+	Order            []runView
+	Outlook          []string
+	Value            map[string]string // what was typed
+	What, Feels, Was []choice
+	Typed            bool // in the parts that are closed otherwise
+	Driven           bool
+	Finished         bool
+}
+
+// putBack is the way back to the base.
+type putBack struct {
+	Stands               string
+	Turns, Check, Safety []string
+}
+
+// wayToBase is how the kart of a day gets back to the base.
+func wayToBase(d *testday.Day, work *testday.Work, u geometry.Units) (*putBack, error) {
+	turns, check, err := d.PutBack(work, u)
+	return &putBack{d.Stands(), turns, check, advisor.Safety()}, err
 }
 
 // dayPage is the day at the track: what to do now, the result to enter, and the
@@ -686,12 +710,42 @@ func (s *Site) dayPage(w http.ResponseWriter, r *http.Request) error {
 	case "recorded":
 		done = append(done, "recorded")
 	case "back":
-		done = append(done, "the run is taken back")
+		done = append(done, "the run is taken back; what was recorded is in the form, to be put right")
 	}
 	if q.Get("anew") == "1" {
 		done = append(done, "the rest of the day is planned anew")
 	}
-	return s.showDay(w, r, o, url.Values{}, done, nil)
+	typed := url.Values{}
+	if q.Get("run") == strconv.Itoa(o.Day.Next()+1) {
+		typed = q
+	}
+	return s.showDay(w, r, o, typed, done, nil)
+}
+
+// typedOf are the fields of the form that record a run as it was.
+func typedOf(r testday.Run) url.Values {
+	q := url.Values{}
+	set := func(field, text string) {
+		if text != "" {
+			q.Set(field, text)
+		}
+	}
+	var laps []string
+	for _, l := range r.Laps {
+		laps = append(laps, l.String())
+	}
+	set("laps", strings.Join(laps, "\n"))
+	if r.Value != 0 {
+		set("time", strconv.FormatFloat(r.Value, 'f', -1, 64))
+	}
+	set("says", r.Says)
+	set("feel", string(r.Feel))
+	set("why", r.Why)
+	if r.State == testday.Missed || r.State == testday.Rain {
+		set("what", string(r.State))
+		set("changed", map[bool]string{true: "yes", false: "no"}[r.Fitted])
+	}
+	return q
 }
 
 func (s *Site) showDay(w http.ResponseWriter, r *http.Request, o OpenDay, typed url.Values, done []string, fault *dayFault) error {
@@ -705,11 +759,11 @@ func (s *Site) showDay(w http.ResponseWriter, r *http.Request, o OpenDay, typed 
 	if err != nil {
 		return err
 	}
-	v := dayView{Name: o.Name, Path: o.Path, Title: d.Title(), At: dayPath(o.Name), Done: done, Fault: fault, Run: next + 1, Runs: len(d.Runs), Outlook: d.Outlook(), Finished: next == len(d.Runs), Value: map[string]string{}}
+	v := dayView{Name: o.Name, Title: d.Title(), At: dayPath(o.Name), Done: done, Fault: fault, Run: next + 1, Runs: len(d.Runs), Outlook: d.Outlook(), Finished: next == len(d.Runs), Value: map[string]string{}}
 	for k := range typed {
 		v.Value[k] = typed.Get(k)
 		switch k {
-		case "why", "changed", "lost", "track", "left", "time":
+		case "why", "lost", "track", "left", "time":
 			v.Typed = v.Typed || typed.Get(k) != ""
 		}
 	}
@@ -721,19 +775,26 @@ func (s *Site) showDay(w http.ResponseWriter, r *http.Request, o OpenDay, typed 
 	}
 	v.What = pick("what", [2]string{"", "Driven"}, [2]string{"missed", "Missed"}, [2]string{"rain", "Rained off"})
 	v.Feels = pick("feel", [2]string{"better", "Better"}, [2]string{"same", "The same"}, [2]string{"worse", "Worse"}, [2]string{"", "Not said"})
+	v.Was = pick("changed", [2]string{"yes", "Yes, for this run"}, [2]string{"no", "No, as in the run before"})
 	for i, run := range d.Runs[:next] {
-		x := runView{RunSheet: testday.RunSheet{Number: i + 1, Setup: run.Setup, Name: d.Say(run.Setup), Tyres: run.Tyres, State: run.State}}
+		x := runView{RunSheet: testday.RunSheet{Number: i + 1, Setup: run.Setup, Name: d.Say(run.Setup), Tyres: run.Tyres, State: run.State, Result: d.Result(run)}}
 		x.Note = capital(x.RunSheet.Note())
-		x.Result = resultOf(d, run)
 		v.Order = append(v.Order, x)
 		v.Last, v.LastRun = fmt.Sprintf("Run %d, %s: %s", i+1, x.Name, x.Result), i+1
 		v.Driven = v.Driven || run.State == testday.Done
 	}
 	later := runViews(sheet)
 	title := "All runs are driven"
-	if len(later) > 0 {
+	if len(later) == 0 {
+		if slices.ContainsFunc(d.Runs, func(r testday.Run) bool { return r.State != testday.Done }) {
+			title = "No run is left: " + d.Gone()
+		}
+		if v.PutBack, err = wayToBase(d, work, u); err != nil {
+			return err
+		}
+	} else {
 		later[0].Now = true
-		v.Now, v.Cautions = &later[0], sheet[0].Cautions()
+		v.Now, v.Safety = &later[0], sheet[0].Safety()
 		title = fmt.Sprintf("Run %d of %d: %s", v.Run, v.Runs, later[0].Name)
 	}
 	v.Order = append(v.Order, later...)
@@ -744,31 +805,6 @@ func (s *Site) showDay(w http.ResponseWriter, r *http.Request, o OpenDay, typed 
 	return s.render(w, r, status, "day", title, v)
 }
 
-// resultOf says what became of a run.
-func resultOf(d *testday.Day, r testday.Run) string {
-	var text string
-	switch {
-	case r.State == testday.Done && len(r.Laps) > 0:
-		sum, err := testday.Summarise(r.Laps, d.Figure)
-		if err != nil {
-			return err.Error()
-		}
-		text = sum.Say(len(r.Laps))
-	case r.State == testday.Done:
-		text = fmt.Sprintf("%.3f s.", r.Value)
-	case r.State == testday.Rain:
-		text = "rained off."
-	case r.Why != "":
-		text = "missed, " + r.Why + "."
-	default:
-		text = string(r.State) + "."
-	}
-	if words := r.Words(); words != "" {
-		text += " Driver: " + words + "."
-	}
-	return text
-}
-
 // dayEnter records a run, or what has changed.
 func (s *Site) dayEnter(w http.ResponseWriter, r *http.Request) error {
 	if err := r.ParseForm(); err != nil {
@@ -776,11 +812,15 @@ func (s *Site) dayEnter(w http.ResponseWriter, r *http.Request) error {
 	}
 	e, err := entryOf(r.PostForm)
 	var done testday.Entered
+	was := url.Values{}
 	if err == nil {
 		err = s.days.Change(r.PathValue("name"), func(o OpenDay) error {
 			work, err := o.Day.Work(o.Kart)
 			if err != nil {
 				return err
+			}
+			if e.TakeBack && e.Run <= len(o.Day.Runs) {
+				was = typedOf(o.Day.Runs[e.Run-1])
 			}
 			done, err = o.Day.Enter(work, e)
 			return err
@@ -795,7 +835,8 @@ func (s *Site) dayEnter(w http.ResponseWriter, r *http.Request) error {
 	}
 	to := dayPath(r.PathValue("name")) + "?done=recorded"
 	if e.TakeBack {
-		to = dayPath(r.PathValue("name")) + "?done=back"
+		was.Set("run", strconv.Itoa(e.Run))
+		to = dayPath(r.PathValue("name")) + "?done=back&" + was.Encode()
 	}
 	if done.Anew {
 		to += "&anew=1"
@@ -811,7 +852,7 @@ func entryOf(q url.Values) (testday.Entry, error) {
 	}
 	e := testday.Entry{
 		Laps: strings.TrimSpace(q.Get("laps")), Missed: q.Get("what") == "missed", Rain: q.Get("what") == "rain", TakeBack: q.Get("back") != "", OutIn: q.Get("out-in") != "",
-		Says: strings.TrimSpace(q.Get("says")), Feel: testday.Feel(q.Get("feel")), Why: strings.TrimSpace(q.Get("why")), Fitted: q.Get("changed") != "", LostTyres: q.Get("lost") != "", TrackChanged: q.Get("track") != "",
+		Says: strings.TrimSpace(q.Get("says")), Feel: testday.Feel(q.Get("feel")), Why: strings.TrimSpace(q.Get("why")), LostTyres: q.Get("lost") != "", TrackChanged: q.Get("track") != "",
 	}
 	var err error
 	if e.Run, err = strconv.Atoi(q.Get("run")); err != nil || e.Run < 1 {
@@ -819,6 +860,13 @@ func entryOf(q url.Values) (testday.Entry, error) {
 	}
 	if e.TakeBack {
 		return testday.Entry{Run: e.Run, TakeBack: true}, nil
+	}
+	if e.Missed || e.Rain {
+		was := q.Get("changed")
+		if was != "yes" && was != "no" {
+			return e, slip("changed", "run %d: say whether the kart was set up for it already, as that decides what is to be turned next; expected yes or no", e.Run)
+		}
+		e.Fitted = was == "yes"
 	}
 	if e.Time, err = decimal(q.Get("time")); err != nil {
 		return e, slip("time", "run %d: %w", e.Run, err)
@@ -842,24 +890,25 @@ func entryOf(q url.Values) (testday.Entry, error) {
 }
 
 type verdictView struct {
-	At, Name    string
-	Effects     []effectView
-	Matters     string
-	Wide, Slim  template.HTML
-	Legend      string
-	Runs        []verdictRun
-	Account     []string
-	Notes       []string
-	Laps        []lapsRow
-	Figure      string
-	Value       map[string]string
-	Trends      []choice
-	Figures     []choice
-	Unfinished  bool
-	CanLog      bool
-	Done        []string
-	Fault       *dayFault
-	Path, Title string
+	At, Name   string
+	Effects    []effectView
+	Matters    string
+	Wide, Slim template.HTML
+	Legend     string
+	Runs       []verdictRun
+	Account    []string
+	Notes      []string
+	Laps       []lapsRow
+	Figure     string
+	Value      map[string]string
+	Trends     []choice
+	Figures    []choice
+	Unfinished bool
+	CanLog     bool
+	Done       []string
+	Fault      *dayFault
+	Title      string
+	PutBack    *putBack // once no run is left
 }
 
 type effectView struct {
@@ -887,7 +936,24 @@ func (s *Site) dayVerdict(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return s.showVerdict(w, r, o, nil)
+	var done []string
+	switch r.URL.Query().Get("done") {
+	case "logged":
+		done = append(done, "the log knows how the changes turned out")
+	case "already":
+		done = append(done, "the log knew this already; nothing was added")
+	}
+	if len(done) > 0 {
+		for _, c := range o.Day.Changes {
+			if c.Advice == "" {
+				done = append(done, c.Name+" was not taken from advice in the log, so no rule learns from it")
+			}
+		}
+		if o.Day.On(o.Day.Next()) != 0 {
+			done = append(done, "the log takes the kart to stand as before the day, but it stands "+o.Day.Stands()+": put the base back before the next advice")
+		}
+	}
+	return s.showVerdict(w, r, o, done)
 }
 
 // judged judges a day, as the fields of the address want it.
@@ -920,7 +986,7 @@ func (s *Site) showVerdict(w http.ResponseWriter, r *http.Request, o OpenDay, do
 	q := r.URL.Query()
 	d := o.Day
 	status := http.StatusOK
-	v := verdictView{At: dayPath(o.Name), Name: o.Name, Path: o.Path, Done: done, Value: map[string]string{"smallest": q.Get("smallest")}, Title: d.Title()}
+	v := verdictView{At: dayPath(o.Name), Name: o.Name, Done: done, Value: map[string]string{"smallest": q.Get("smallest")}, Title: d.Title()}
 	verdict, err := judged(d, q)
 	var field *testday.FieldError
 	if errors.As(err, &field) {
@@ -943,7 +1009,16 @@ func (s *Site) showVerdict(w http.ResponseWriter, r *http.Request, o OpenDay, do
 		e := &verdict.Effects[i]
 		c := d.Changes[e.Change]
 		v.CanLog = v.CanLog || s.log != nil && c.Advice != ""
-		v.Effects = append(v.Effects, effectView{capital(c.Name), e.Text, e.More()})
+		v.Effects = append(v.Effects, effectView{capital(c.Name), verdict.Say(d, i), e.More()})
+	}
+	if d.Next() == len(d.Runs) {
+		work, err := d.Work(o.Kart)
+		if err == nil {
+			v.PutBack, err = wayToBase(d, work, units(r))
+		}
+		if err != nil {
+			return failure{http.StatusUnprocessableEntity, err.Error()}
+		}
 	}
 	if d.Smallest > 0 {
 		v.Matters = fmt.Sprintf("What matters is %.2f s a lap.", d.Smallest)
@@ -961,7 +1036,7 @@ func (s *Site) showVerdict(w http.ResponseWriter, r *http.Request, o OpenDay, do
 				for _, f := range []float64{sum.Value, sum.Median, sum.Huber, sum.Trimmed, sum.Mean, sum.Best} {
 					l.Figures = append(l.Figures, fmt.Sprintf("%.3f", f))
 				}
-				l.Figures = append(l.Figures, fmt.Sprintf("%+.4f", sum.Line.Slope))
+				l.Figures = append(l.Figures, strings.TrimSuffix(testday.Seconds(sum.Line.Slope, 4), " s"))
 				for _, out := range sum.Left {
 					l.Left = append(l.Left, out.Say())
 				}
@@ -973,7 +1048,8 @@ func (s *Site) showVerdict(w http.ResponseWriter, r *http.Request, o OpenDay, do
 	return s.render(w, r, status, "dayverdict", "What each change was worth", v)
 }
 
-// dayTell tells the log how the changes that came from advice turned out.
+// dayTell tells the log how the changes that came from advice turned out, and
+// leads to the verdict, so that a page loaded again tells it nothing.
 func (s *Site) dayTell(w http.ResponseWriter, r *http.Request) error {
 	o, err := s.openDay(r)
 	if err != nil {
@@ -986,11 +1062,16 @@ func (s *Site) dayTell(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return failure{http.StatusConflict, err.Error()}
 	}
-	notes, err := s.log.JudgeDay(o.Day, v)
+	logged, err := s.log.JudgeDay(o.Day, v)
 	if err != nil {
 		return failure{http.StatusUnprocessableEntity, err.Error()}
 	}
-	return s.showVerdict(w, r, o, append([]string{"logged"}, notes...))
+	to := dayPath(o.Name) + "/verdict?done=logged"
+	if logged == 0 {
+		to = dayPath(o.Name) + "/verdict?done=already"
+	}
+	http.Redirect(w, r, to, http.StatusSeeOther)
+	return nil
 }
 
 // daySheet is the run sheet, for printing.

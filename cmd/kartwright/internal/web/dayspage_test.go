@@ -39,7 +39,7 @@ func (m *memDays) open(name string) (web.OpenDay, error) {
 	if d == nil {
 		return web.OpenDay{}, fmt.Errorf("%v", found)
 	}
-	o := web.OpenDay{Name: name, Path: "/days/" + name + ".toml", Day: d}
+	o := web.OpenDay{Name: name, Day: d}
 	if d.NeedsKart() {
 		data, ok := demo.Read(d.Kart)
 		if !ok {
@@ -242,7 +242,7 @@ func TestDayFromPlanToVerdict(t *testing.T) {
 		t.Fatalf("keeping a day leads to %d %q:\n%s", w.Code, to, w.Body)
 	}
 	at := "/day/spring%20day"
-	says(t, "the day", s.get(at+"?done=kept").Body.String(), "Run 1 of 5: base", "Nothing to turn.", "The day is kept", "Enter run 1", `kartwright day next "/days/spring day.toml"`)
+	says(t, "the day", s.get(at+"?done=kept").Body.String(), "Run 1 of 5: base", "Nothing to turn.", "The day is kept", "Enter run 1", `kartwright day next "spring day.toml"`)
 	if w := s.post("/days", form); w.Code != http.StatusUnprocessableEntity || !strings.Contains(html.UnescapeString(w.Body.String()), "There is a day called \"spring day\" already") {
 		t.Errorf("a second day of that name is answered with %d:\n%s", w.Code, w.Body)
 	}
@@ -255,9 +255,9 @@ func TestDayFromPlanToVerdict(t *testing.T) {
 			says(t, "the day after a run", s.get(at).Body.String(), "Run 2 of 5: more caster", "tighten it 0.55 turn", "48.610 s from 5 of 7 laps. Lap 1, 49.92: out-lap. Lap 5, 49.88: traffic.", "Take run 1 back", "bites <at> last", "Verdict so far")
 		}
 	}
-	says(t, "the day at its end", s.get(at).Body.String(), "All runs are driven", "Add runs")
+	says(t, "the day at its end", s.get(at).Body.String(), "All runs are driven", "Add runs", "To put the base back", "The kart stands on the base.")
 	verdict := s.get(at + "/verdict").Body.String()
-	says(t, "the verdict", verdict, "More caster: ", "<svg", `class="day-chart"`, "Drift ", "Driver: better", "Off line", "5 of 7", "Huber", "out-lap, left out")
+	says(t, "the verdict", verdict, "More caster</h2>", "(minus is quicker; 95 %", "<svg", `class="day-chart"`, "Drift ", "Driver: better", "Off line", "5 of 7", "Huber", "out-lap, left out")
 	if w := s.get(at + "/verdict?trend=cubic"); w.Code != http.StatusUnprocessableEntity || !strings.Contains(w.Body.String(), "not one of none, linear, quadratic") {
 		t.Errorf("a drift that is none is answered with %d", w.Code)
 	}
@@ -267,8 +267,8 @@ func TestDayFromPlanToVerdict(t *testing.T) {
 	require.NoError(t, err)
 	v, err := o.Day.Judge()
 	require.NoError(t, err)
-	for _, e := range v.Effects {
-		says(t, "the verdict", verdict, e.Text[1:])
+	for i := range v.Effects {
+		says(t, "the verdict", verdict, v.Say(o.Day, i)[1:])
 	}
 	for _, line := range v.Account() {
 		says(t, "the verdict", verdict, line)
@@ -291,7 +291,7 @@ func TestDayRunFaults(t *testing.T) {
 		{"a lap that is none", url.Values{"run": {"2"}, "laps": {"48.61\r\n48.60 traffic\r\n4.86"}, "says": {"pushes"}, "feel": {"worse"}}, "Run 2, lap 3 (line 3 of the lap times, \"4.86\"): a lap of 4.86 s is not a kart's; expected 10 s to 10 minutes", []string{"48.60 traffic\r\n4.86</textarea>", `value="pushes"`, `value="worse" checked`}},
 		{"a word", url.Values{"run": {"2"}, "laps": {"48.61 fast"}}, "Run 2, lap 2 (line 1 of the lap times, \"48.61 fast\"): \"fast\" is neither a lap time", []string{"48.61 fast</textarea>"}},
 		{"no laps", url.Values{"run": {"2"}, "says": {"it hops"}}, "Run 2: there are no lap times; expected one on a line, such as 48.60", []string{`value="it hops"`}},
-		{"laps of a missed run", url.Values{"run": {"2"}, "laps": {"48.61"}, "what": {"missed"}, "why": {"flat"}}, "Give one of lap times, one time, missed", []string{"48.61</textarea>", `value="flat"`, `value="missed" checked`}},
+		{"laps of a missed run", url.Values{"run": {"2"}, "laps": {"48.61"}, "what": {"missed"}, "changed": {"no"}, "why": {"flat"}}, "Give one of lap times, one time, missed", []string{"48.61</textarea>", `value="flat"`, `value="missed" checked`}},
 		{"only an out-lap and an in-lap", url.Values{"run": {"2"}, "laps": {"48.61 48.60"}, "out-in": {"1"}}, "Run 2: 2 laps leave none", []string{`name="out-in" value="1" checked`}},
 		{"only laps that do not count", url.Values{"run": {"2"}, "laps": {"48.61 out"}}, "no lap is left to judge by", nil},
 		{"a time in words", url.Values{"run": {"2"}, "time": {"fast"}}, "Run 2: \"fast\" is no number", []string{`name="time" value="fast"`}},
@@ -299,6 +299,8 @@ func TestDayRunFaults(t *testing.T) {
 		{"a feeling that is none", url.Values{"run": {"2"}, "laps": {"48.6"}, "feel": {"good"}}, "expected better, same or worse", nil},
 		{"runs in words", url.Values{"run": {"2"}, "left": {"few"}}, "Runs more: \"few\" is no whole number", []string{`name="left" value="few"`}},
 		{"too many runs", url.Values{"run": {"2"}, "left": {"99"}}, "expected 0 to 32", nil},
+		{"a missed run that may have been set up for", url.Values{"run": {"2"}, "what": {"missed"}, "why": {"flat"}}, "Run 2: say whether the kart was set up for it already", []string{`id="changed"`, `value="flat"`, `value="missed" checked`}},
+		{"rain without the same", url.Values{"run": {"2"}, "what": {"rain"}, "changed": {"1"}}, "expected yes or no", []string{`value="rain" checked`}},
 		{"a run that is over", url.Values{"run": {"1"}, "laps": {"48.60"}}, "This was meant for run 1, which was recorded meanwhile with 48.610 s; now comes run 2. Nothing of this was recorded.", []string{"48.60</textarea>"}},
 		{"a run that is not there", url.Values{"run": {"9"}, "laps": {"48.60"}}, "There is no run 9", nil},
 		{"no run", url.Values{"laps": {"48.60"}}, "open the day again", nil},
@@ -327,9 +329,9 @@ func TestDayTurnsOut(t *testing.T) {
 		to        string
 		file      []string
 	}{
-		{"a run taken back", "half", url.Values{"run": {"1"}, "back": {"1"}, "laps": {"half typed"}}, "/day/half?done=back", []string{"state = \"planned\""}},
-		{"a missed run", "half", url.Values{"run": {"2"}, "what": {"missed"}, "why": {"flat tyre"}, "left": {"4"}}, "/day/half?done=recorded&anew=1", []string{"state = \"missed\"", "why = \"flat tyre\"", "[[run]]  # 6"}},
-		{"rain", "half", url.Values{"run": {"2"}, "what": {"rain"}, "says": {"like ice"}}, "/day/half?done=recorded", []string{"state = \"rain\"", "after_break = true", "like ice"}},
+		{"a run taken back", "half", url.Values{"run": {"1"}, "back": {"1"}, "laps": {"half typed"}}, "/day/half?done=back&laps=49.92+out%0A48.61", []string{"state = \"planned\""}},
+		{"a missed run", "half", url.Values{"run": {"2"}, "what": {"missed"}, "changed": {"no"}, "why": {"flat tyre"}, "left": {"4"}}, "/day/half?done=recorded&anew=1", []string{"state = \"missed\"", "why = \"flat tyre\"", "[[run]]  # 6"}},
+		{"rain", "half", url.Values{"run": {"2"}, "what": {"rain"}, "changed": {"yes"}, "says": {"like ice"}}, "/day/half?done=recorded", []string{"state = \"rain\"", "fitted = true", "after_break = true", "like ice"}},
 		{"one time, with a comma", "half", url.Values{"run": {"2"}, "time": {"48,45"}}, "/day/half?done=recorded", []string{"time = 48.45"}},
 		{"out-lap and in-lap", "half", url.Values{"run": {"2"}, "laps": {"52.1 48.6 48.5 55.0"}, "out-in": {"1"}}, "/day/half?done=recorded", []string{`"52.1 out", "48.6", "48.5", "55.0 in"`}},
 		{"tyres lost", "half", url.Values{"run": {"2"}, "lost": {"1"}}, "/day/half?done=recorded", []string{"tyres = 2"}},
@@ -443,7 +445,7 @@ func TestDayNotThere(t *testing.T) {
 	if w := s.get("/day/broken"); w.Code != http.StatusUnprocessableEntity {
 		t.Errorf("a day with errors is answered with %d, want 422", w.Code)
 	}
-	says(t, "the list", s.get("/days").Body.String(), "half", "1 of 4 runs done", "It has errors.")
+	says(t, "the list", s.get("/days").Body.String(), "half", "1 of 4 runs driven.", "4 of 5 runs driven, 1 missed.", "It has errors.")
 	r := httptest.NewRequest(http.MethodPost, "/day/half", strings.NewReader("run=2&time=48.6"))
 	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
 	r.Header.Set("Sec-Fetch-Site", "cross-site")
@@ -474,4 +476,61 @@ func TestDayTextsAreShownAsTheyAre(t *testing.T) {
 			t.Errorf("%s shows a change's name as mark-up, or not at all", p)
 		}
 	}
+}
+
+// A run that is taken back is in the form as it was recorded, for that run only.
+func TestDayTakeBackLosesNothing(t *testing.T) {
+	s := newShop(t)
+	s.post("/day/half", url.Values{"run": {"2"}, "laps": {"49.9 out 48.45 48.44 traffic"}, "feel": {"better"}, "says": {"bites <at> last"}})
+	to := s.post("/day/half", url.Values{"run": {"2"}, "back": {"1"}}).Header().Get("Location")
+	says(t, "the form", s.get(to).Body.String(), "49.9 out\n48.45\n48.44 traffic</textarea>", `value="bites <at> last"`, `value="better" checked`, "what was recorded is in the form")
+	s.post("/day/half", url.Values{"run": {"2"}, "what": {"missed"}, "changed": {"yes"}, "why": {"flat"}})
+	if strings.Contains(s.get(to).Body.String(), "48.44 traffic</textarea>") {
+		t.Error("the laps of run 2 are in the form for run 3")
+	}
+	to = s.post("/day/half", url.Values{"run": {"2"}, "back": {"1"}}).Header().Get("Location")
+	says(t, "the form of a missed run", s.get(to).Body.String(), `value="missed" checked`, `name="changed" value="yes" checked`, `value="flat"`)
+}
+
+// The page, its sheet and its verdict say what is to be turned after a missed
+// run, what to take care of, and how the base is put back.
+func TestDayAfterMissedRun(t *testing.T) {
+	s := newShop(t)
+	says(t, "the day", s.get("/day/half").Body.String(), "Take care</h3><ul><li>Kart secure on its stand, engine off", "Check the wheel nuts", "eye height")
+	s.post("/day/half", url.Values{"run": {"2"}, "time": {"48.5"}})
+	s.post("/day/half", url.Values{"run": {"3"}, "what": {"missed"}, "changed": {"yes"}, "left": {"1"}})
+	o, err := s.days.Open("half")
+	require.NoError(t, err)
+	turns := "loosen it 0.55 turn"
+	sheet := s.get("/day/half/sheet").Body.String()
+	if base := o.Day.Runs[3].Setup == 0; base != strings.Contains(sheet, turns) {
+		t.Errorf("the sheet after a missed run, with run 4 on the base %v, says\n%s", base, sheet)
+	}
+	says(t, "the sheet", sheet, "✓ Run 1: base", "48.610 s from 5 of 7 laps", "Missed; the kart was set up for it.")
+	if n := strings.Count(sheet, `class="laps"`); n != 1 {
+		t.Errorf("the sheet has room for the laps of %d runs, want the one to come", n)
+	}
+	s.post("/day/half", url.Values{"run": {"4"}, "what": {"rain"}, "changed": {"no"}})
+	for _, at := range []string{"/day/half", "/day/half/verdict"} {
+		says(t, at, s.get(at).Body.String(), "To put the base back", "The kart stands as for run 3, more caster.", turns, "Take care")
+	}
+	says(t, "the day", s.get("/day/half").Body.String(), "No run is left: 2 of 4 runs driven, 1 missed, 1 rained off")
+}
+
+// Toe from advice comes into the form as it is measured, in the page's units.
+func TestDayFormUnits(t *testing.T) {
+	s := newShop(t)
+	for units, hint := range map[string]string{"": "+0.5 deg, 1 mm out over 255 mm", "inch": "+0.5 deg, 0.04 in out over 10 in"} {
+		r := httptest.NewRequest(http.MethodGet, "/days/new", nil)
+		r.AddCookie(&http.Cookie{Name: "kartwright_units", Value: units})
+		says(t, "the form", s.do(r).Body.String(), hint)
+	}
+	name := strings.Repeat("ü", 120)
+	if w := s.get("/days/plan?c0_what=other&c0_name=" + url.QueryEscape(name)); w.Code != http.StatusOK {
+		t.Errorf("a name of 120 characters is answered with %d", w.Code)
+	}
+	if w := s.get("/days/plan?c0_what=other&c0_name=" + url.QueryEscape(name+"ü")); w.Code != http.StatusUnprocessableEntity {
+		t.Errorf("a name of 121 characters is answered with %d", w.Code)
+	}
+	says(t, "no tyres", s.get("/days/plan?c0_what=other&c0_name=seat&tyre-sets=0").Body.String(), "Sets of tyres: it is 0, expected 1 or more", `<a href="#tyre-sets">`)
 }

@@ -29,8 +29,8 @@ type Log interface {
 	// Change is the change that advice was to make, to be tried on a test day.
 	Change(k *profile.Kart, id string) (testday.Change, error)
 	// JudgeDay records what a test day said of its changes that were taken from
-	// advice. The notes say what was recorded, and what was not.
-	JudgeDay(d *testday.Day, v *testday.Verdict) (notes []string, err error)
+	// advice, and returns how many entries that made: 0 if it is all there already.
+	JudgeDay(d *testday.Day, v *testday.Verdict) (logged int, err error)
 }
 
 // Past is what a log knows of a kart.
