@@ -72,7 +72,7 @@ conditions are written.`,
 	o.words.add(cmd)
 	cardFlag(cmd, &o.card)
 	f := cmd.Flags()
-	f.StringVar(&o.why, "why", "", "show the `rules` behind the answer; --why=terms shows every term with its numbers")
+	f.StringVar(&o.why, "why", "", "`HOW` the answer comes about: the rules behind it, or with --why=terms every term with its numbers")
 	drawsFlag(cmd, &o.draws)
 	f.BoolVar(&o.short, "short", false, "only the checks, the change, what to turn and the cautions")
 	o.past.add(cmd)

@@ -172,6 +172,7 @@ regulations and the scrutineer come first.`,
 	p.BoolVar(&a.units.Inches, "inches", false, "print lengths in inches")
 	p.BoolVar(&a.units.Minutes, "minutes", false, "print angles in degrees and minutes")
 	root.CompletionOptions.HiddenDefaultCmd = true
+	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), ".FlagUsages", fmt.Sprint(".FlagUsagesWrapped ", width)))
 	root.AddCommand(a.adviseCommand(), a.hearCommand(), a.dialCommand(), a.whatifCommand(), a.fitCommand(), a.kartCommand(), a.rulesCommand(), a.measureCommand(), a.schemaCommand())
 	root.AddCommand(a.logCommand())
 	root.AddCommand(a.dayCommand())

@@ -23,7 +23,7 @@ import (
 func (a *app) fitCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "fit",
-		Short: "Learn this kart's own dimensions from readings: template, run, next",
+		Short: "This kart's own dimensions from readings: template, run, next",
 		Long: `fit learns the numbers of a profile that carry a ± or are assumed from what was
 read on the kart: camber, toe, caster and more, at several settings of its
 adjusters.

@@ -75,7 +75,7 @@ the part of the corner, how strong and whether still there, and what is said of
 track, grip and tyres; what it did not use; and what it must not guess. When a
 word could mean two things that call for opposite advice it asks at a terminal,
 and otherwise lists the candidates with exit status 1, as when nothing was
-understood at all; a driver who says that all is well has no complaint, status 0.
+understood at all; who says that all is well has no complaint, status 0.
 
 With --batch it reads a file, one text a line ("-" for standard input), and
 prints one JSON object a line.`,

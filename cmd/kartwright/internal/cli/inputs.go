@@ -159,7 +159,7 @@ type factFlags struct {
 
 func (f *factFlags) add(cmd *cobra.Command) {
 	fl := cmd.Flags()
-	fl.StringArrayVarP(&f.symptoms, "symptom", "s", nil, "a complaint, `ID[/phase][@slow|@fast][:severity]`, e.g. understeer/entry:strong; ! in front: no longer there; may be repeated")
+	fl.StringArrayVarP(&f.symptoms, "symptom", "s", nil, "a `COMPLAINT`: ID[/phase][@slow|@fast][:severity], e.g. understeer/entry:strong; ! in front: no longer there; may be repeated")
 	fl.StringVar(&f.track, "track", "", "kind of `TRACK`: tight, fast, mixed")
 	fl.StringVar(&f.grip, "grip", "", "`GRIP`: low, medium, high, wet, or a number out of ten (6/10)")
 	fl.StringVar(&f.tyres, "tyres", "", "`TYRES`: new, used, worn, wets, or their age (25 laps)")

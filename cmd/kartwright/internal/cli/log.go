@@ -61,7 +61,7 @@ func journalFlag(cmd *cobra.Command, into *string) {
 func (a *app) logCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "log",
-		Short: "The journal: what was driven, said, advised, done, and how it turned out",
+		Short: "The journal: what was driven, said, advised, done and came of it",
 		Long: `log keeps a journal of your karts: how they were set, who drove where on what,
 what the driver said, what was advised, what was done and how it turned out. It
 is one file, made when it is first used; a copy of the file is a copy of the

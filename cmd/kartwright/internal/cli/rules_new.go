@@ -57,7 +57,7 @@ and which other rules are against it.`,
 	}
 	f, d := cmd.Flags(), &o.draft
 	f.StringVar(&o.file, "file", "club.toml", "the rule `FILE`.toml to write into")
-	f.StringArrayVarP(&o.symptoms, "symptom", "s", nil, "the complaint, `ID[/phase][@slow|@fast][:severity]`; repeated: any of them; with ! in front: must not be reported")
+	f.StringArrayVarP(&o.symptoms, "symptom", "s", nil, "the `COMPLAINT`: ID[/phase][@slow|@fast][:severity]; repeated: any of them; with ! in front: must not be reported")
 	f.StringArrayVar(&d.With, "with", nil, "another `SYMPTOM` that has to be reported too; may be repeated")
 	f.StringArrayVar(&d.Track, "track", nil, "kind of `TRACK`; repeated: any of them; \"not tight\": any other")
 	f.StringArrayVar(&d.Grip, "grip", nil, "`GRIP`: low, medium, high, wet; repeated: any of them; \"not high\": any other")
