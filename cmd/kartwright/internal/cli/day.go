@@ -859,7 +859,7 @@ func (a *app) runDayVerdict(file string, o dayVerdictOptions) error {
 		}
 	}
 	if o.log && failed == nil {
-		a.heading("Logged")
+		a.heading(map[bool]string{true: "Logged", false: "Nothing new to log"}[len(logged) > 0])
 		for _, e := range logged {
 			a.printEntry(e)
 		}
