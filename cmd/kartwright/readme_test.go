@@ -3,7 +3,9 @@ package main
 import (
 	"bytes"
 	"os"
+	"os/exec"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -114,4 +116,25 @@ func words(s string) []string {
 		out = append(out, b.String())
 	}
 	return out
+}
+
+// TestReadmeBuilds sees that what the README says to build with is there: a go
+// generate that has something to run, and packages that can be listed.
+func TestReadmeBuilds(t *testing.T) {
+	text, err := os.ReadFile("../../README.md")
+	require.NoError(t, err)
+	found := regexp.MustCompile(`(?m)^go (generate|install) (\S+)$`).FindAllStringSubmatch(string(text), -1)
+	if len(found) < 2 {
+		t.Fatal("the README does not say how to build a program that can write the page anywhere")
+	}
+	for _, m := range found {
+		cmd := exec.Command("go", "list", m[2])
+		if m[1] == "generate" {
+			cmd = exec.Command("go", "generate", "-n", m[2])
+		}
+		cmd.Dir = "../.."
+		if out, err := cmd.CombinedOutput(); err != nil || len(out) == 0 {
+			t.Errorf("README: %s: there is nothing to do it with: %v %s", m[0], err, out)
+		}
+	}
 }
