@@ -568,7 +568,20 @@ func TestBrowserTestDay(t *testing.T) {
 				t.Errorf("the day's file lacks the run:\n%s", text)
 			}
 			b.click(".back button")
-			b.until(`document.querySelector("h1").innerText === "Run 1 of 8: base" && document.querySelector("#laps").value === ""`)
+			b.until(`document.querySelector("h1").innerText === "Run 1 of 8: base" && document.querySelector("#laps").value.startsWith("48.61\n48.60\n48.62") && document.querySelector("#says").value === "pushes on entry"`)
+			// Whether the kart was set up is asked with a run that was not driven, and only then.
+			if eval[bool](b, `document.querySelector("#changed").checkVisibility()`) {
+				t.Error("a run that was driven is asked whether the kart was set up for it")
+			}
+			b.do(chromedp.Clear(chromedp.CSS("#laps")), chromedp.Clear(chromedp.CSS("#says")))
+			b.click(picked("feel", ""))
+			b.click(picked("what", "missed"))
+			b.until(`document.querySelector("#changed").checkVisibility()`)
+			b.click(".enterrun button.go")
+			b.until(`document.querySelector("[role=alert]")?.innerText.includes("say whether the kart was set up") && document.querySelector("#changed").checkVisibility()`)
+			b.click(picked("changed", "no"))
+			b.click(".enterrun button.go")
+			b.until(`document.querySelector("h1").innerText.startsWith("Run 2 of 8")`)
 			b.open("/day/whole/verdict")
 			if n := eval[int](b, `[...document.querySelectorAll(".chart svg")].filter(e => e.checkVisibility()).length`); n != 1 {
 				t.Errorf("%d charts are to be seen on a phone, want 1", n)
