@@ -443,6 +443,12 @@ func TestTakeBack(t *testing.T) {
 	d := driven(word("ABBA"), 1, Linear, 48.60, 48.45, 48.52, 48.74)
 	d.Runs[3] = Run{State: Planned, Tyres: 1}
 	d.TakeBack()
+	e := driven(word("ABBA"), 1, Linear, 48.60, 48.45, 48.52, 48.74)
+	e.Runs[3] = Run{Setup: 0, State: Done, Tyres: 1, Feel: Better, Says: "bites", Laps: []Lap{{Seconds: 49.9, Decimals: 2, Flag: OutLap}, {Seconds: 48.6, Decimals: 2}}}
+	got, err := e.Enter(work(t, kart(t, "alder"), e.Changes...), Entry{TakeBack: true})
+	if want := "Run 4 is taken back. It was: 49.90 out, 48.60, driver better “bites”."; err != nil || got.Said != want {
+		t.Errorf("taking back says %q, %v, want %q", got.Said, err, want)
+	}
 	if d.Next() != 2 || d.Runs[2].Value != 0 || d.Runs[2].Setup != 1 {
 		t.Errorf("after taking run 3 back it is %+v and the next is run %d", d.Runs[2], d.Next()+1)
 	}

@@ -118,8 +118,19 @@ func (d *Day) record(e Entry) (string, error) {
 		if i == 0 {
 			return "", errors.New("no run is recorded that could be taken back")
 		}
+		was := d.Runs[i-1]
 		d.TakeBack()
-		return fmt.Sprintf("Run %d is taken back.", i), nil
+		said := fmt.Sprintf("Run %d is taken back. It was: ", i)
+		if len(was.Laps) == 0 {
+			return said + d.Result(was), nil
+		}
+		for _, l := range was.Laps { // in full, so that they can be entered again
+			said += l.String() + ", "
+		}
+		if words := was.Words(); words != "" {
+			said += "driver " + words + ", "
+		}
+		return strings.TrimSuffix(said, ", ") + ".", nil
 	}
 	if given == 0 {
 		return "", nil

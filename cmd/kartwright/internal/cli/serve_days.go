@@ -181,7 +181,7 @@ func (p pageDays) Add(name string, d *testday.Day, kart []byte) (string, error) 
 	if entries, err := os.ReadDir(p.dir); err != nil {
 		return "", err
 	} else if len(entries) >= manyDays {
-		return "", fmt.Errorf("%s holds %d files already, more are not kept; put old days elsewhere", p.dir, len(entries))
+		return "", fmt.Errorf("the folder of the test days holds %d files already, more are not kept; put old days elsewhere", len(entries))
 	}
 	base := name
 	for n := 2; ; n++ {

@@ -18,6 +18,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"kartwright/advisor/journal"
 	"kartwright/advisor/testday"
 	"kartwright/cmd/kartwright/internal/web"
 )
@@ -296,5 +297,14 @@ func TestDaysBesideTheJournal(t *testing.T) {
 		if err != nil || days.(pageDays).dir != tt.want {
 			t.Errorf("with --journal %q and $KARTWRIGHT_JOURNAL %q the days are in %v, %v, want %s", tt.flag, tt.env, days, err, tt.want)
 		}
+	}
+}
+
+// An effect that rounds to nothing has no sign.
+func TestEffectOfNothing(t *testing.T) {
+	effect, se, df := -0.0001, 0.02, 5.
+	a := &app{}
+	if got := a.summary(&journal.Outcome{Followed: true, Effect: &effect, EffectSE: &se, EffectDF: &df}); !strings.Contains(got, "lap time 0.000 s,") {
+		t.Errorf("an effect of -0.0001 s is told as %q", got)
 	}
 }

@@ -413,7 +413,7 @@ func putRow(q url.Values, row int, c testday.Change, u geometry.Units) {
 				if l < 0 {
 					l, way = -l, " out over "
 				}
-				words[2] = u.Length(l) + way + u.Length(advisor.RimLength)
+				words[2] = u.Length(l) + way + strings.Replace(u.Length(advisor.RimLength), ".00", "", 1)
 			}
 			q.Set(changeField(row, changeMuch), words[2])
 			rest = rest[1:]
@@ -775,7 +775,7 @@ func (s *Site) showDay(w http.ResponseWriter, r *http.Request, o OpenDay, typed 
 	}
 	v.What = pick("what", [2]string{"", "Driven"}, [2]string{"missed", "Missed"}, [2]string{"rain", "Rained off"})
 	v.Feels = pick("feel", [2]string{"better", "Better"}, [2]string{"same", "The same"}, [2]string{"worse", "Worse"}, [2]string{"", "Not said"})
-	v.Was = pick("changed", [2]string{"yes", "Yes, for this run"}, [2]string{"no", "No, as in the run before"})
+	v.Was = pick("changed", [2]string{"yes", "Yes, for this run"}, [2]string{"no", "No, not yet"})
 	for i, run := range d.Runs[:next] {
 		x := runView{RunSheet: testday.RunSheet{Number: i + 1, Setup: run.Setup, Name: d.Say(run.Setup), Tyres: run.Tyres, State: run.State, Result: d.Result(run)}}
 		x.Note = capital(x.RunSheet.Note())

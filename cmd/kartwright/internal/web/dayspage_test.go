@@ -525,6 +525,15 @@ func TestDayFormUnits(t *testing.T) {
 		r.AddCookie(&http.Cookie{Name: "kartwright_units", Value: units})
 		says(t, "the form", s.do(r).Body.String(), hint)
 	}
+	for units, toe := range map[string]string{"": "0.64 mm out over 255 mm", "inch": "0.025 in out over 10.039 in"} {
+		r := httptest.NewRequest(http.MethodGet, "/days/new?say=understeer&phase=entry&track=fast&grip=low", nil)
+		r.AddCookie(&http.Cookie{Name: "kartwright_units", Value: units})
+		body := s.do(r).Body.String()
+		says(t, "toe from advice", body, `name="c0_much" value="`+toe+`"`)
+		if w := s.get("/days/plan?c0_what=toe&c0_name=toe&runs=4&c0_much=" + url.QueryEscape(toe)); w.Code != http.StatusOK {
+			t.Errorf("a day with toe by %s is answered with %d:\n%s", toe, w.Code, w.Body)
+		}
+	}
 	name := strings.Repeat("ü", 120)
 	if w := s.get("/days/plan?c0_what=other&c0_name=" + url.QueryEscape(name)); w.Code != http.StatusOK {
 		t.Errorf("a name of 120 characters is answered with %d", w.Code)
