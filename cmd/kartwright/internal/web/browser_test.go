@@ -14,6 +14,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -83,9 +84,10 @@ func openBrowser(t *testing.T, url string) *browser {
 	t.Cleanup(cancel)
 	// The first call starts the browser, and a timeout on it would end it.
 	require.NoError(t, chromedp.Do(ctx))
-	ctx, cancel = context.WithTimeout(ctx, 4*time.Minute)
+	ctx, cancel = context.WithTimeout(ctx, 8*time.Minute)
 	t.Cleanup(cancel)
 	b := &browser{t: t, ctx: ctx, url: url}
+	b.media("", "light")
 	_, err := chromedp.Call(ctx, network.Enable, network.EnableParams{})
 	require.NoError(t, err)
 	go func() {
@@ -149,7 +151,7 @@ func (b *browser) open(path string) {
 // some time after it, and the page may be replaced meanwhile.
 func (b *browser) until(condition string) {
 	b.t.Helper()
-	for end := time.Now().Add(20 * time.Second); time.Now().Before(end); time.Sleep(40 * time.Millisecond) {
+	for end := time.Now().Add(30 * time.Second); time.Now().Before(end); time.Sleep(40 * time.Millisecond) {
 		ok, err := chromedp.Run(b.ctx, chromedp.Evaluate[bool](`document.readyState === "complete" && !!(`+condition+`)`))
 		if err == nil && ok {
 			return
@@ -169,9 +171,25 @@ func eval[T any](b *browser, js string) T {
 }
 
 // click clicks the middle of what a selector finds, as a finger does, so that
-// something that lies over it would be noticed.
+// something that lies over it would be noticed. It waits until that has come to rest:
+// a page that still scrolls or grows would take the click elsewhere.
 func (b *browser) click(selector string) {
 	b.t.Helper()
+	place := `(() => {
+		const e = document.querySelector(` + strconv.Quote(selector) + `)
+		if (!e) return ""
+		e.scrollIntoView({block: "nearest", behavior: "instant"})
+		const r = e.getBoundingClientRect()
+		return [r.x, r.y, r.width, r.height].join()
+	})()`
+	last := ""
+	for end := time.Now().Add(20 * time.Second); time.Now().Before(end); time.Sleep(60 * time.Millisecond) {
+		at, err := chromedp.Run(b.ctx, chromedp.Evaluate[string](place))
+		if err == nil && at != "" && at == last {
+			break
+		}
+		last = at
+	}
 	b.do(chromedp.Click(chromedp.CSS(selector), chromedp.NodeVisible))
 }
 
