@@ -38,14 +38,7 @@ func (r *reader) resolveAxles() {
 				continue // "it does not slide" asks for nothing
 			}
 			r.took[m.hit] = false
-			q := Question{Words: r.text[m.from:m.to], Question: "which end slides first, the front or the rear?"}
-			for _, s := range []string{"understeer", "oversteer"} {
-				if p := phaseOf(m.phase); p != "any" {
-					s += "/" + p
-				}
-				q.Candidates = append(q.Candidates, s)
-			}
-			r.report.Unsure = append(r.report.Unsure, q)
+			r.askBalance(m.from, m.to, m.phase, "which end slides first, the front or the rear?")
 			continue
 		}
 		of := func(a axle) symptom {
@@ -73,6 +66,19 @@ func (r *reader) resolveAxles() {
 	r.otherAxles()
 }
 
+// askBalance asks which of the two balances the words from one byte to another mean.
+func (r *reader) askBalance(from, to int, p phases, question string) {
+	q := Question{Words: r.text[from:to], Question: question}
+	for _, s := range []symptom{understeer, oversteer} {
+		c := symptomNames[s]
+		if name := phaseOf(p); name != "any" {
+			c += "/" + name
+		}
+		q.Candidates = append(q.Candidates, c)
+	}
+	r.report.Unsure = append(r.report.Unsure, q)
+}
+
 // resolveDoubts asks where a balance and its opposite are offered as a choice:
 // "it pushes, or maybe it is loose".
 func (r *reader) resolveDoubts() {
@@ -85,7 +91,7 @@ func (r *reader) resolveDoubts() {
 		before, after := -1, -1
 		for i := range r.mentions {
 			m := &r.mentions[i]
-			if m.symptom != understeer && m.symptom != oversteer || r.clauses[m.clause].sentence != r.clauses[r.clauseAt(h.from)].sentence {
+			if !m.symptom.balance() || r.clauses[m.clause].sentence != r.clauses[r.clauseAt(h.from)].sentence {
 				continue
 			}
 			if m.at < h.from {
@@ -102,15 +108,7 @@ func (r *reader) resolveDoubts() {
 			continue
 		}
 		drop[before], drop[after] = true, true
-		q := Question{Words: r.text[a.from:b.to], Question: "which of the two is it?"}
-		for _, s := range []symptom{understeer, oversteer} {
-			c := symptomNames[s]
-			if p := phaseOf(a.phase | b.phase); p != "any" {
-				c += "/" + p
-			}
-			q.Candidates = append(q.Candidates, c)
-		}
-		r.report.Unsure = append(r.report.Unsure, q)
+		r.askBalance(a.from, b.to, a.phase|b.phase, "which of the two is it?")
 	}
 	r.drop(drop)
 }
@@ -121,19 +119,11 @@ func (r *reader) resolveWishes() {
 	drop := make([]bool, len(r.mentions))
 	for i := range r.mentions {
 		m := &r.mentions[i]
-		if m.hit < 0 || m.negated || m.symptom != understeer && m.symptom != oversteer || !r.says(m.clause, roleWish) {
+		if m.hit < 0 || m.negated || !m.symptom.balance() || !r.says(m.clause, roleWish) {
 			continue
 		}
 		drop[i] = true
-		q := Question{Words: r.text[m.from:m.to], Question: "is that how it is, or how it should be? What does it do now?"}
-		for _, s := range []symptom{understeer, oversteer} {
-			c := symptomNames[s]
-			if p := phaseOf(m.phase); p != "any" {
-				c += "/" + p
-			}
-			q.Candidates = append(q.Candidates, c)
-		}
-		r.report.Unsure = append(r.report.Unsure, q)
+		r.askBalance(m.from, m.to, m.phase, "is that how it is, or how it should be? What does it do now?")
 	}
 	r.drop(drop)
 }
@@ -144,7 +134,7 @@ func (r *reader) otherAxles() {
 	for i := range r.mentions {
 		m := r.mentions[i]
 		c := m.clause + 1
-		if m.negated || m.hit < 0 || m.symptom != understeer && m.symptom != oversteer || c >= len(r.clauses) {
+		if m.negated || m.hit < 0 || !m.symptom.balance() || c >= len(r.clauses) {
 			continue
 		}
 		cl := &r.clauses[c]
@@ -169,26 +159,33 @@ func (r *reader) otherAxles() {
 	}
 }
 
+// addOtherEnd adds, if clause c names the end that mention m does not slide at, that
+// it is with the other end the other way round.
+func (r *reader) addOtherEnd(m mention, c int) bool {
+	for _, n := range r.clauses[c].hits {
+		if a := r.hits[n].axle; a == front && m.symptom == oversteer || a == back && m.symptom == understeer {
+			m.symptom, m.negated, m.hit, m.severity = understeer+oversteer-m.symptom, !m.negated, -1, unsaid
+			m.at, m.from, m.to = r.hits[n].from, r.t[r.hits[n].from].from, r.t[r.hits[n].to-1].to
+			r.mentions = append(r.mentions, m)
+			r.took[n] = true
+			return true
+		}
+	}
+	return false
+}
+
 // correctAxles takes "the rear is not sliding, it's the front" as the front
 // sliding, and "it's the rear that slides, not the front" as the front not sliding.
 func (r *reader) correctAxles() {
 	for i := range r.mentions {
 		m := r.mentions[i]
 		c := m.clause + 1
-		if m.hit < 0 || m.symptom != understeer && m.symptom != oversteer ||
+		if m.hit < 0 || !m.symptom.balance() ||
 			c >= len(r.clauses) || r.clauses[c].sentence > r.clauses[m.clause].sentence+1 || len(r.clauses[c].symptoms) > 0 ||
 			r.clauses[c].fine || r.words(r.clauses[c].from, r.clauses[c].to) > 2 || r.denies(c) == m.negated {
 			continue
 		}
-		for _, n := range r.clauses[c].hits {
-			if a := r.hits[n].axle; a == front && m.symptom == oversteer || a == back && m.symptom == understeer {
-				m.symptom, m.negated, m.hit, m.severity = understeer+oversteer-m.symptom, !m.negated, -1, unsaid
-				m.at, m.from, m.to = r.hits[n].from, r.t[r.hits[n].from].from, r.t[r.hits[n].to-1].to
-				r.mentions = append(r.mentions, m)
-				r.took[n] = true
-				break
-			}
-		}
+		r.addOtherEnd(m, c)
 	}
 }
 
@@ -198,19 +195,12 @@ func (r *reader) otherEnd() {
 	for i := range r.mentions {
 		m := r.mentions[i]
 		c := m.clause - 1
-		if m.hit < 0 || m.negated || m.symptom != understeer && m.symptom != oversteer || c < 0 || r.clauses[c].sentence != r.clauses[m.clause].sentence ||
+		if m.hit < 0 || m.negated || !m.symptom.balance() || c < 0 || r.clauses[c].sentence != r.clauses[m.clause].sentence ||
 			len(r.clauses[c].symptoms) > 0 || r.clauses[c].copied || !r.denies(c) || r.words(r.clauses[c].from, r.clauses[c].to) > 4 {
 			continue
 		}
-		for _, n := range r.clauses[c].hits {
-			if a := r.hits[n].axle; a == front && m.symptom == oversteer || a == back && m.symptom == understeer {
-				m.symptom, m.negated, m.hit, m.severity = understeer+oversteer-m.symptom, true, -1, unsaid
-				m.at, m.from, m.to = r.hits[n].from, r.t[r.hits[n].from].from, r.t[r.hits[n].to-1].to
-				r.mentions = append(r.mentions, m)
-				r.clauses[c].copied = true
-				r.took[n] = true
-				break
-			}
+		if r.addOtherEnd(m, c) {
+			r.clauses[c].copied = true
 		}
 	}
 }

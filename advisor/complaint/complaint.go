@@ -85,6 +85,9 @@ const (
 	bumpUnsettled
 )
 
+// balance reports whether the symptom is understeer or oversteer.
+func (s symptom) balance() bool { return s == understeer || s == oversteer }
+
 // symptomTitles say a symptom to a person.
 var symptomTitles = []string{"", "understeer", "oversteer", "reacts too sharply", "wanders", "pulls to one side", "hops",
 	"front chatters", "inside rear stays down, engine bogs", "inside rear lifts too far or too long", "heavy steering",

@@ -755,7 +755,7 @@ func (r *reader) opposite(c int, h *hit) {
 	}
 	for _, i := range r.clauses[c-1].symptoms {
 		m := r.mentions[i]
-		if m.negated || m.symptom != understeer && m.symptom != oversteer {
+		if m.negated || !m.symptom.balance() {
 			continue
 		}
 		if w == (where{}) {

@@ -52,7 +52,7 @@ func (r *reader) readings() {
 	for _, g := range out {
 		x := Reading{Symptom: symptomNames[g.symptom], Phase: phaseOf(g.phase), Severity: severityNames[g.severity],
 			Corner: cornerNames[g.corner], Negated: g.negated, Side: sideNames[g.side], Words: r.text[g.from:g.to]}
-		if g.symptom == understeer || g.symptom == oversteer {
+		if g.symptom.balance() {
 			x.Balance = x.Symptom
 		}
 		r.report.Readings = append(r.report.Readings, x)
