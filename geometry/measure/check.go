@@ -176,3 +176,25 @@ func (c Check) judge(f adjust.Figure, read [2]Readings, model [2][adjust.FigureC
 	k.Out[out], k.Target[out] = true, target
 	return &k
 }
+
+// Then says what a gauge should read, on the side that is corrected, once it is: what
+// it reads now moves by as much as the model does, of which now are the figures.
+func (o Outcome) Then(fix Correction, now [adjust.FigureCount]float64, u geometry.Units) []string {
+	var out []string
+	for _, f := range o.Figures {
+		if !f.Out[fix.Side] {
+			continue
+		}
+		reads := geometry.Angle(f.Read[fix.Side].Value + fix.Answer.Best.Values[f.Figure] - now[f.Figure])
+		text := fmt.Sprintf("then %v %v should read %s", fix.Side, f.Figure, u.Angle(reads))
+		target := u.Angle(geometry.Angle(f.Target[fix.Side]))
+		switch fix.Answer.Outcome[f.Figure] {
+		case adjust.Nearby:
+			text += ", as near to " + target + " as the steps of its adjusters allow"
+		case adjust.Beyond:
+			text += ": " + target + " is out of its adjusters' reach"
+		}
+		out = append(out, text)
+	}
+	return out
+}

@@ -9,6 +9,7 @@ import (
 
 	"kartwright/advisor"
 	"kartwright/cmd/kartwright/internal/draw"
+	"kartwright/cmd/kartwright/internal/web"
 	"kartwright/geometry"
 )
 
@@ -84,25 +85,8 @@ func (a *app) lessonDrawings(l *advisor.Lesson) (*drawings, error) {
 }
 
 func lessonChart(l *advisor.Lesson, c advisor.Curve) string {
-	note := fmt.Sprintf("Left turn, %.1f g sideways, kart %s.", float64(l.Bend.Ay), l.Kart.Name)
-	ch := draw.Chart{Note: note, XName: "how far the steering wheel is turned"}
-	switch c {
-	case advisor.RearCurve:
-		ch.Title, ch.YName = "The inner rear wheel", "what it carries, kg"
-		ch.Below.Name, ch.Below.Per = "below 0: how far it is in the air, mm", l.Stages[1].Variant.PerKG()
-	case advisor.CamberCurve:
-		ch.Title, ch.YName = "Camber of the outer front wheel", "degrees; minus: its top leans into the bend"
-	case advisor.SteerCurve:
-		ch.Title, ch.YName = "How much further the inner wheel is steered", "degrees beyond the outer wheel"
-	}
-	for i, look := range []draw.Look{draw.Less, draw.Now, draw.More} {
-		s := draw.Series{Look: look, Name: []string{"less", "now", "more"}[i]}
-		for _, p := range l.Stages[i].Curve {
-			s.X = append(s.X, p.Column.Degrees())
-			s.Y = append(s.Y, c.Of(p))
-		}
-		ch.Series = append(ch.Series, s)
-	}
+	ch := web.LessonChart(l, c)
+	ch.Note = fmt.Sprintf("Left turn, %.1f g sideways, kart %s.", float64(l.Bend.Ay), l.Kart.Name)
 	return ch.SVG()
 }
 

@@ -279,31 +279,8 @@ func (a *app) viewCheck(v checkView, w *writtenJSON) measureCheckJSON {
 		out.Correct = viewPlan(v.plan, nil, nil, a.units)
 		for _, fix := range v.outcome.Corrections {
 			out.Correct.OK = out.Correct.OK && fix.Answer.OK()
-			out.Correct.Reasons = append(out.Correct.Reasons, a.then(v, fix)...)
+			out.Correct.Reasons = append(out.Correct.Reasons, v.outcome.Then(fix, v.models[fix.Side], a.units)...)
 		}
-	}
-	return out
-}
-
-// then says what a side should read once it is corrected. What the gauges read
-// now moves by as much as the model does.
-func (a *app) then(v checkView, fix measure.Correction) []string {
-	model := v.models[fix.Side]
-	var out []string
-	for _, f := range v.outcome.Figures {
-		if !f.Out[fix.Side] {
-			continue
-		}
-		read := geometry.Angle(f.Read[fix.Side].Value + fix.Answer.Best.Values[f.Figure] - model[f.Figure])
-		text := fmt.Sprintf("then %v %v should read %s", fix.Side, f.Figure, a.units.Angle(read))
-		target := a.units.Angle(geometry.Angle(f.Target[fix.Side]))
-		switch fix.Answer.Outcome[f.Figure] {
-		case adjust.Nearby:
-			text += ", as near to " + target + " as the steps of its adjusters allow"
-		case adjust.Beyond:
-			text += ": " + target + " is out of its adjusters' reach"
-		}
-		out = append(out, text)
 	}
 	return out
 }
@@ -375,7 +352,7 @@ func (a *app) printCheck(v checkView) {
 	a.heading("Turn to put it right")
 	a.printTurns(v.plan)
 	for _, fix := range v.outcome.Corrections {
-		for _, text := range a.then(v, fix) {
+		for _, text := range v.outcome.Then(fix, v.models[fix.Side], a.units) {
 			a.para("  - ", sentence(text))
 		}
 	}

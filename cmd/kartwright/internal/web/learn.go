@@ -204,26 +204,33 @@ func lessonDrawings(l *advisor.Lesson) ([]template.HTML, error) {
 		charts = append(charts, advisor.SteerCurve)
 	}
 	for _, c := range charts {
-		ch := draw.Chart{XName: "how far the steering wheel is turned, °"}
-		switch c {
-		case advisor.RearCurve:
-			ch.Title, ch.YName = "The inner rear wheel", "what it carries, kg"
-			ch.Below.Name, ch.Below.Per = "below 0: how far it is in the air, mm", now.Variant.PerKG()
-		case advisor.CamberCurve:
-			ch.Title, ch.YName = "Camber of the outer front wheel", "degrees; minus: its top leans into the bend"
-		case advisor.SteerCurve:
-			ch.Title, ch.YName = "How much further the inner wheel is steered", "degrees beyond the outer wheel"
-		}
-		for i, look := range []draw.Look{draw.Less, draw.Now, draw.More} {
-			line := draw.Series{Look: look, Name: []string{"less", "now", "more"}[i]}
-			for _, p := range l.Stages[i].Curve {
-				line.X, line.Y = append(line.X, p.Column.Degrees()), append(line.Y, c.Of(p))
-			}
-			ch.Series = append(ch.Series, line)
-		}
+		ch := LessonChart(l, c)
+		ch.XName += ", °"
 		out = append(out, inline(ch.SVG()))
 	}
 	return out, nil
+}
+
+// LessonChart is one curve of a lesson over the steering wheel: less, now and more.
+func LessonChart(l *advisor.Lesson, c advisor.Curve) draw.Chart {
+	ch := draw.Chart{XName: "how far the steering wheel is turned"}
+	switch c {
+	case advisor.RearCurve:
+		ch.Title, ch.YName = "The inner rear wheel", "what it carries, kg"
+		ch.Below.Name, ch.Below.Per = "below 0: how far it is in the air, mm", l.Stages[1].Variant.PerKG()
+	case advisor.CamberCurve:
+		ch.Title, ch.YName = "Camber of the outer front wheel", "degrees; minus: its top leans into the bend"
+	case advisor.SteerCurve:
+		ch.Title, ch.YName = "How much further the inner wheel is steered", "degrees beyond the outer wheel"
+	}
+	for i, look := range []draw.Look{draw.Less, draw.Now, draw.More} {
+		s := draw.Series{Look: look, Name: []string{"less", "now", "more"}[i]}
+		for _, p := range l.Stages[i].Curve {
+			s.X, s.Y = append(s.X, p.Column.Degrees()), append(s.Y, c.Of(p))
+		}
+		ch.Series = append(ch.Series, s)
+	}
+	return ch
 }
 
 // tryView is the page on which things are changed in words.

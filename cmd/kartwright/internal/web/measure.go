@@ -194,7 +194,9 @@ func checkReadings(g garaged, rows []measureRow, promise bool, u geometry.Units)
 		if err != nil {
 			return nil, err
 		}
-		v.Then = append(v.Then, then(outcome, fix, now, u)...)
+		for _, text := range outcome.Then(fix, now, u) {
+			v.Then = append(v.Then, capital(text))
+		}
 	}
 	p, err := advisor.PlanBetween(k, k.Present, to)
 	if err != nil {
@@ -222,28 +224,6 @@ func verdict(o measure.Outcome, doubtful bool) (text, status string) {
 		return "Something is out.", "bad"
 	}
 	return "Something is out, but not by more than the readings can show.", "unsure"
-}
-
-// then says what a side should read once it is corrected: what a gauge reads now
-// moves by as much as the model does.
-func then(o measure.Outcome, fix measure.Correction, now [adjust.FigureCount]float64, u geometry.Units) []string {
-	var out []string
-	for _, f := range o.Figures {
-		if !f.Out[fix.Side] {
-			continue
-		}
-		reads := geometry.Angle(f.Read[fix.Side].Value + fix.Answer.Best.Values[f.Figure] - now[f.Figure])
-		text := fmt.Sprintf("Then %v %v should read %s", fix.Side, f.Figure, u.Angle(reads))
-		target := u.Angle(geometry.Angle(f.Target[fix.Side]))
-		switch fix.Answer.Outcome[f.Figure] {
-		case adjust.Nearby:
-			text += ", as near to " + target + " as the steps of its adjusters allow"
-		case adjust.Beyond:
-			text += ": " + target + " is out of its adjusters' reach"
-		}
-		out = append(out, text)
-	}
-	return out
 }
 
 // errTipped says in a driver's words that a bend is more than a kart can stand.
