@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -557,7 +558,7 @@ func (a *app) printTrace(adv *advisor.Advice, accounts []rules.Account, terms bo
 		if terms {
 			a.para("            ", fmt.Sprintf("support %.4f = min(0.99, grade %.4f × confidence %.2f × learned %.2f)", acc.Support, acc.Grade, acc.Rule.Confidence, acc.Learned))
 			for _, c := range acc.Conditions {
-				a.para("            ", fmt.Sprintf("%s wants %s, is %s: %.4f", c.Key, c.Wants, orElse(c.Has, "not said"), c.Grade))
+				a.para("            ", fmt.Sprintf("%s wants %s, is %s: %.4f", c.Key, c.Wants, cmp.Or(c.Has, "not said"), c.Grade))
 			}
 		} else if acc.Limit != "" {
 			limit := acc.Limit
@@ -570,7 +571,7 @@ func (a *app) printTrace(adv *advisor.Advice, accounts []rules.Account, terms bo
 	for _, acc := range near {
 		for _, c := range acc.Conditions {
 			if c.Grade == 0 {
-				a.para("  missed  ", fmt.Sprintf("%s  %s: %s is %s, wants %s", acc.Rule.ID, acc.Rule.Place, c.Key, orElse(c.Has, "not said"), c.Wants))
+				a.para("  missed  ", fmt.Sprintf("%s  %s: %s is %s, wants %s", acc.Rule.ID, acc.Rule.Place, c.Key, cmp.Or(c.Has, "not said"), c.Wants))
 			}
 		}
 	}

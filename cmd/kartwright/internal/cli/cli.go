@@ -2,6 +2,7 @@ package cli
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -220,7 +221,7 @@ func needSub(cmd *cobra.Command, args []string) error {
 	if len(args) == 0 {
 		return usagef("%s needs one of: %s", cmd.CommandPath(), strings.Join(names, ", "))
 	}
-	return usagef("%s has no %q; %s", cmd.CommandPath(), args[0], orElse(diag.DidYouMean(args[0], names), "it has "+strings.Join(names, ", ")))
+	return usagef("%s has no %q; %s", cmd.CommandPath(), args[0], cmp.Or(diag.DidYouMean(args[0], names), "it has "+strings.Join(names, ", ")))
 }
 
 // writeJSON prints v as the answer.

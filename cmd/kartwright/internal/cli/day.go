@@ -2,6 +2,7 @@ package cli
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -279,7 +280,7 @@ func (a *app) logDayAdvice(s *dayStart, d *testday.Day, o dayPlanOptions) (began
 		if err != nil {
 			return "", fmt.Errorf("the changes were not logged: %w", err)
 		}
-		began = orElse(began, path)
+		began = cmp.Or(began, path)
 		d.Changes[i].Advice = string(adv.ID)
 	}
 	return began, nil
@@ -359,7 +360,7 @@ func (a *app) changeDay(name string, change func(*testday.Day) error) error {
 // dayKart loads the kart of a day, which a relative path may name as seen from
 // the day's own folder. It is nil if the day needs none.
 func (a *app) dayKart(d *testday.Day, file, override string) (*profile.Kart, error) {
-	name := orElse(override, d.Kart)
+	name := cmp.Or(override, d.Kart)
 	if name == "" {
 		return nil, nil
 	}
@@ -409,7 +410,7 @@ func (a *app) runDayPlan(o dayPlanOptions) error {
 	}
 	p, err := testday.NewPlan(wish, func() (*profile.Kart, string, error) {
 		err := a.begin(start, o)
-		return start.kart, orElse(orElse(o.kart, a.Getenv("KARTWRIGHT_KART")), demo.Default), err
+		return start.kart, cmp.Or(cmp.Or(o.kart, a.Getenv("KARTWRIGHT_KART")), demo.Default), err
 	})
 	if err != nil {
 		return slip(err)

@@ -2,6 +2,7 @@ package cli
 
 import (
 	"bytes"
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -257,7 +258,7 @@ func chooseAnswers(k *profile.Kart, o fitOptions) ([]readings.Answer, error) {
 	case !slices.Contains(names, name):
 		return nil, usagef("--answer is %q; %s", name, diag.Expected(names))
 	case !slices.Contains(has, name):
-		return nil, usagef("--answer: no adjuster of kart %s sets the %s by itself; it has answers for %s", k.Name, name, orElse(strings.Join(has, ", "), "nothing"))
+		return nil, usagef("--answer: no adjuster of kart %s sets the %s by itself; it has answers for %s", k.Name, name, cmp.Or(strings.Join(has, ", "), "nothing"))
 	}
 	out := slices.DeleteFunc(all, func(x readings.Answer) bool {
 		return x.Figure != figureByName[name] || !slices.Contains(on, x.Side)
@@ -307,7 +308,7 @@ func (a *app) runFit(o fitOptions) error {
 
 // kartName is what loadKart loads.
 func (a *app) kartName(name string) string {
-	return orElse(name, orElse(a.Getenv("KARTWRIGHT_KART"), demo.Default))
+	return cmp.Or(name, cmp.Or(a.Getenv("KARTWRIGHT_KART"), demo.Default))
 }
 
 func isDemo(name string) bool {

@@ -2,6 +2,7 @@ package cli
 
 import (
 	"bufio"
+	"cmp"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -54,7 +55,7 @@ func (a *app) lexicon(w wordFlags) (*complaint.Lexicon, error) {
 		case slices.Contains(languages, w.language):
 			names = []string{w.language + ".toml"}
 		default:
-			return nil, usagef("--language is %q; %s", w.language, orElse(diag.DidYouMean(w.language, languages), "expected "+strings.Join(languages, ", ")+" or all"))
+			return nil, usagef("--language is %q; %s", w.language, cmp.Or(diag.DidYouMean(w.language, languages), "expected "+strings.Join(languages, ", ")+" or all"))
 		}
 	}
 	l, found := complaint.Load(wordFS, names...)

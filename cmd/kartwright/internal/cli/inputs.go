@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -181,7 +182,7 @@ func (f *factFlags) facts(set *rules.Set) (rules.Facts, error) {
 			return out, usageError{err}
 		}
 		if !slices.Contains(ids, s.ID) {
-			return out, usagef("there is no symptom %q; %s", s.ID, orElse(diag.DidYouMean(s.ID, ids), "'kartwright rules symptoms' lists them"))
+			return out, usagef("there is no symptom %q; %s", s.ID, cmp.Or(diag.DidYouMean(s.ID, ids), "'kartwright rules symptoms' lists them"))
 		}
 		out.Symptoms = append(out.Symptoms, s)
 	}
@@ -191,7 +192,7 @@ func (f *factFlags) facts(set *rules.Set) (rules.Facts, error) {
 			tracks = append(tracks, t.ID)
 		}
 		if !slices.Contains(tracks, f.track) {
-			return out, usagef("there is no kind of track %q; %s", f.track, orElse(diag.DidYouMean(f.track, tracks), diag.Expected(tracks)))
+			return out, usagef("there is no kind of track %q; %s", f.track, cmp.Or(diag.DidYouMean(f.track, tracks), diag.Expected(tracks)))
 		}
 		out.Track = f.track
 	}
@@ -215,11 +216,4 @@ func (f *factFlags) facts(set *rules.Set) (rules.Facts, error) {
 		out.Wet = rules.No
 	}
 	return out, nil
-}
-
-func orElse(s, otherwise string) string {
-	if s == "" {
-		return otherwise
-	}
-	return s
 }

@@ -2,6 +2,7 @@ package cli
 
 import (
 	"bufio"
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
@@ -159,7 +160,7 @@ func (a *app) runKartShow(name string, steer bool) error {
 			map[string]figuresJSON{"left": viewFigures(standard[0]), "right": viewFigures(standard[1])},
 			round(float64(profile.FrontTrack(now))), append([]adjusterJSON{}, adjusters...), numbers, limits, viewSteer(sweep)})
 	}
-	a.para("Kart "+k.Name+": ", orElse(k.Note, "no note"))
+	a.para("Kart "+k.Name+": ", cmp.Or(k.Note, "no note"))
 	a.heading("Adjusters")
 	for _, x := range adjusters {
 		travel := "from " + x.Least + " to " + x.Most
@@ -303,7 +304,7 @@ func (a *app) runKartNew(o newOptions) error {
 	for _, s := range o.set {
 		key, v, ok := strings.Cut(s, "=")
 		if key = strings.TrimSpace(key); !ok || !slices.Contains(keys, key) {
-			return usagef("--set %q: %s", s, orElse(diag.DidYouMean(key, keys), "write KEY=VALUE; the keys are "+strings.Join(keys, ", ")))
+			return usagef("--set %q: %s", s, cmp.Or(diag.DidYouMean(key, keys), "write KEY=VALUE; the keys are "+strings.Join(keys, ", ")))
 		}
 		values[key] = strings.TrimSpace(v)
 		if err := profile.CheckDimension(key, values[key]); err != nil {
@@ -315,11 +316,11 @@ func (a *app) runKartNew(o newOptions) error {
 			return err
 		}
 	}
-	o.like = orElse(o.like, demo.Default)
+	o.like = cmp.Or(o.like, demo.Default)
 	if _, ok := demo.Read(o.like); !ok {
-		return usagef("--like: there is no demo kart %q; %s", o.like, orElse(diag.DidYouMean(o.like, demo.Names()), diag.Expected(demo.Names())))
+		return usagef("--like: there is no demo kart %q; %s", o.like, cmp.Or(diag.DidYouMean(o.like, demo.Names()), diag.Expected(demo.Names())))
 	}
-	o.name = orElse(o.name, strings.TrimSuffix(filepath.Base(o.out), ".toml"))
+	o.name = cmp.Or(o.name, strings.TrimSuffix(filepath.Base(o.out), ".toml"))
 	text, err := profile.Template(o.name, o.like, values)
 	if err != nil {
 		return err
@@ -368,7 +369,7 @@ func (a *app) askKart(o *newOptions, values map[string]string) error {
 		if err != nil {
 			return err
 		}
-		answer = orElse(answer, demo.Default)
+		answer = cmp.Or(answer, demo.Default)
 		if _, ok := demo.Read(answer); ok {
 			o.like = answer
 		} else {

@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
@@ -110,7 +111,7 @@ func (a *app) summary(r journal.Record) string {
 		}
 		add("", e.Note)
 	case *journal.Advice:
-		add("", orElse(e.Title, e.Status))
+		add("", cmp.Or(e.Title, e.Status))
 		if e.Move != "" {
 			parts[0] += " by " + a.amount(e.Amount, e.Unit)
 		}
@@ -504,7 +505,7 @@ func (a *app) runLogCompare(path, kart string, args []string) error {
 				group = d.Group
 				a.heading(map[string]string{"session": "Session", "adjuster": "Adjusters", "figure": "It should measure", "measured": "Measured"}[group])
 			}
-			a.sideBySide(d.What, orElse(d.A, "not said"), orElse(d.B, "not said"))
+			a.sideBySide(d.What, cmp.Or(d.A, "not said"), cmp.Or(d.B, "not said"))
 		}
 		if len(out.Differences) == 0 {
 			a.para("  ", "Nothing that was logged differs.")

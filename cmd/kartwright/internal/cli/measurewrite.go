@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -58,7 +59,7 @@ func (a *app) writeMeasured(in *inputs, m measured) (*writtenJSON, error) {
 
 // writeProfile edits the profile that --kart names, whole or not at all.
 func (a *app) writeProfile(name string, edits func(k *profile.Kart, name string, data []byte) ([]profile.Edit, []string, error)) (*writtenJSON, error) {
-	name = orElse(name, a.Getenv("KARTWRIGHT_KART"))
+	name = cmp.Or(name, a.Getenv("KARTWRIGHT_KART"))
 	if _, isDemo := demo.Read(name); isDemo || name == "" {
 		return nil, usagef("--write needs a profile of your own: --kart FILE.toml ('kartwright kart new' makes one)")
 	}

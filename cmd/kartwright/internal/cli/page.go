@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -59,7 +60,7 @@ type pageJSON struct {
 // checked: a page that does not open would be found out too late.
 func (a *app) carried(o pageOptions) (web.Carried, error) {
 	d := web.Carried{RuleFiles: map[string]string{}}
-	if name := orElse(o.kart, a.Getenv("KARTWRIGHT_KART")); name != "" {
+	if name := cmp.Or(o.kart, a.Getenv("KARTWRIGHT_KART")); name != "" {
 		if _, _, err := a.loadKart(name); err != nil {
 			return d, err
 		}

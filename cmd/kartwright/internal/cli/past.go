@@ -3,6 +3,7 @@ package cli
 import (
 	"bufio"
 	"bytes"
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -61,7 +62,7 @@ func (a *app) hasJournal(f pastFlags) (string, error) {
 		}
 		return "", nil
 	}
-	path := orElse(f.journal, a.Getenv("KARTWRIGHT_JOURNAL"))
+	path := cmp.Or(f.journal, a.Getenv("KARTWRIGHT_JOURNAL"))
 	if path == "" {
 		var err error
 		if path, err = journal.DefaultPath(a.Getenv, runtime.GOOS); err != nil {

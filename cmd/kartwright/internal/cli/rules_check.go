@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -160,7 +161,7 @@ func (a *app) runRulesExplain(args []string) error {
 		}
 	}
 	if len(out.Codes) == 0 {
-		return usagef("there is no code %q; %s", args[0], orElse(diag.DidYouMean(args[0], all), "'kartwright rules explain' lists them"))
+		return usagef("there is no code %q; %s", args[0], cmp.Or(diag.DidYouMean(args[0], all), "'kartwright rules explain' lists them"))
 	}
 	if a.json {
 		return a.writeJSON(out)

@@ -2,6 +2,7 @@ package cli
 
 import (
 	"bytes"
+	"cmp"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -255,7 +256,7 @@ func (o *newRuleOptions) settle(set *rules.Set) error {
 	}{{"track", d.Track, tracks}, {"grip", d.Grip, []string{"low", "medium", "high", rules.Wet}}, {"tyres", d.Tyres, []string{"new", "used", "worn", rules.Wets}}} {
 		for _, w := range c.words {
 			if word := strings.TrimPrefix(w, "not "); !slices.Contains(c.allowed, word) {
-				return usagef("--%s is %q; %s", c.flag, w, orElse(diag.DidYouMean(word, c.allowed), "expected "+strings.Join(c.allowed, ", ")))
+				return usagef("--%s is %q; %s", c.flag, w, cmp.Or(diag.DidYouMean(word, c.allowed), "expected "+strings.Join(c.allowed, ", ")))
 			}
 		}
 	}

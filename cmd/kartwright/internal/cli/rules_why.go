@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -170,7 +171,7 @@ func knownMoves(voc rules.Vocabulary, moves []string) error {
 	}
 	for _, m := range moves {
 		if !slices.Contains(ids, m) {
-			return usagef("there is no move %q; %s", m, orElse(diag.DidYouMean(m, ids), "they are "+strings.Join(ids, ", ")))
+			return usagef("there is no move %q; %s", m, cmp.Or(diag.DidYouMean(m, ids), "they are "+strings.Join(ids, ", ")))
 		}
 	}
 	return nil
@@ -338,7 +339,7 @@ func (a *app) printNear(near []nearJSON, all bool) {
 			break
 		}
 		a.para("  - ", fmt.Sprintf("%s (%s): %s", n.Rule, n.Place, strings.Join(n.Votes, ", ")))
-		text := fmt.Sprintf("%s is %s, wants %s", n.Key, orElse(n.Has, "not said"), n.Wants)
+		text := fmt.Sprintf("%s is %s, wants %s", n.Key, cmp.Or(n.Has, "not said"), n.Wants)
 		switch n.Key {
 		case "with":
 			text = "wants " + n.Wants + " reported as well"

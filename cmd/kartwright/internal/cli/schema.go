@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"sort"
 	"strings"
 
@@ -239,7 +240,7 @@ func (a *app) schemaCommand() *cobra.Command {
 		RunE: func(_ *cobra.Command, args []string) error {
 			name := strings.Join(args, " ")
 			if _, ok := answers[name]; !ok {
-				return usagef("there is no answer %q; %s", name, orElse(diag.DidYouMean(name, names), "they are "+strings.Join(names, ", ")))
+				return usagef("there is no answer %q; %s", name, cmp.Or(diag.DidYouMean(name, names), "they are "+strings.Join(names, ", ")))
 			}
 			return a.writeJSON(schemaOf(name))
 		},

@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -104,7 +105,7 @@ func (a *app) site(o serveOptions) (*web.Site, error) {
 		if c.Kart, _, err = a.loadKart(o.kart); err != nil {
 			return nil, err
 		}
-		c.KartName = orElse(o.kart, a.Getenv("KARTWRIGHT_KART"))
+		c.KartName = cmp.Or(o.kart, a.Getenv("KARTWRIGHT_KART"))
 		if _, isDemo := demo.Read(c.KartName); !isDemo {
 			if c.KartName, err = filepath.Abs(c.KartName); err != nil {
 				return nil, err

@@ -34,8 +34,8 @@ type pageDays struct {
 // or of days beside the journal that --journal, the environment or the system
 // names. It is nil if there is no folder to look in.
 func (a *app) pageDays(dir, j string) (web.Days, error) {
-	if dir = orElse(dir, a.Getenv("KARTWRIGHT_DAYS")); dir == "" {
-		if j = orElse(j, a.Getenv("KARTWRIGHT_JOURNAL")); j == "" {
+	if dir = cmp.Or(dir, a.Getenv("KARTWRIGHT_DAYS")); dir == "" {
+		if j = cmp.Or(j, a.Getenv("KARTWRIGHT_JOURNAL")); j == "" {
 			var err error
 			if j, err = journal.DefaultPath(a.Getenv, runtime.GOOS); err != nil {
 				return nil, nil // nowhere to keep them is none of them

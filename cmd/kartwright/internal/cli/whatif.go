@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -157,7 +158,7 @@ func applySetting(k *profile.Kart, on []frontend.Side, text string, to *[2]adjus
 		to[s][i] = v
 	}
 	if !found {
-		return usagef("this kart has no adjuster %q; %s", name, orElse(diag.DidYouMean(name, names), "'kartwright kart show' lists them"))
+		return usagef("this kart has no adjuster %q; %s", name, cmp.Or(diag.DidYouMean(name, names), "'kartwright kart show' lists them"))
 	}
 	return nil
 }

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"html/template"
@@ -81,7 +82,7 @@ var dayDefaults = map[string]string{"runs": "8", "gap": "15", "tyre-sets": "1"}
 func (s *Site) dayForm(g garaged, q url.Values, u geometry.Units) (dayForm, error) {
 	f := dayForm{Toe: map[bool]string{true: "0.04 in out over 10 in", false: "1 mm out over 255 mm"}[u.Inches], Karts: s.kartChoices(g.Key), Kart: g.Kart.Name, Value: map[string]string{}}
 	for _, name := range []string{"runs", "gap", "tyre-sets", "smallest", "where", "driver", "order", "minutes", "spread", "spread-df"} {
-		f.Value[name] = orElse(q.Get(name), dayDefaults[name])
+		f.Value[name] = cmp.Or(q.Get(name), dayDefaults[name])
 	}
 	for _, t := range [][2]string{{"linear", "Steady: a little each run"}, {"quadratic", "It bends, as on a track that dries"}, {"none", "None"}} {
 		f.Trends = append(f.Trends, choice{Value: t[0], Title: t[1], On: q.Get("trend") == t[0]})
@@ -200,7 +201,7 @@ func changesOf(q url.Values) ([]testday.Change, *dayFault) {
 
 // wish reads the form. What is wrong with it is a *testday.FieldError.
 func (s *Site) wish(q url.Values) (testday.Wish, error) {
-	w := testday.Wish{Track: strings.TrimSpace(q.Get("where")), Driver: strings.TrimSpace(q.Get("driver")), Trend: orElse(q.Get("trend"), "linear"), Figure: orElse(q.Get("figure"), "typical"), Order: strings.TrimSpace(q.Get("order"))}
+	w := testday.Wish{Track: strings.TrimSpace(q.Get("where")), Driver: strings.TrimSpace(q.Get("driver")), Trend: cmp.Or(q.Get("trend"), "linear"), Figure: cmp.Or(q.Get("figure"), "typical"), Order: strings.TrimSpace(q.Get("order"))}
 	slip := func(field, format string, args ...any) error {
 		return &testday.FieldError{Field: field, Err: fmt.Errorf(format, args...)}
 	}
@@ -213,7 +214,7 @@ func (s *Site) wish(q url.Values) (testday.Wish, error) {
 		field string
 		into  *int
 	}{{"runs", &w.Runs}, {"tyre-sets", &w.TyreSets}, {"pick", &w.Pick}, {"spread-df", new(int)}} {
-		if text := strings.TrimSpace(orElse(q.Get(n.field), dayDefaults[n.field])); text != "" {
+		if text := strings.TrimSpace(cmp.Or(q.Get(n.field), dayDefaults[n.field])); text != "" {
 			v, err := strconv.Atoi(text)
 			if err != nil {
 				return w, slip(n.field, "%q is no whole number; expected one like 8", text)
@@ -227,7 +228,7 @@ func (s *Site) wish(q url.Values) (testday.Wish, error) {
 		into  *float64
 	}{{"gap", &w.Gap}, {"smallest", &w.Smallest}, {"spread", &sd}} {
 		var err error
-		if *n.into, err = decimal(orElse(q.Get(n.field), dayDefaults[n.field])); err != nil {
+		if *n.into, err = decimal(cmp.Or(q.Get(n.field), dayDefaults[n.field])); err != nil {
 			return w, &testday.FieldError{Field: n.field, Err: err}
 		}
 	}
@@ -266,13 +267,6 @@ func decimal(text string) (float64, error) {
 		return 0, fmt.Errorf("%q is no number; expected one like 0.08", text)
 	}
 	return v, nil
-}
-
-func orElse(a, b string) string {
-	if a != "" {
-		return a
-	}
-	return b
 }
 
 // fieldWords are what the forms call the fields of which errors do not say it.
@@ -599,7 +593,7 @@ func (s *Site) dayOpen(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return err
 		}
-		v.Fault, v.Text, v.File, v.Check = fault, string(text), orElse(name, "pasted")+".toml", check
+		v.Fault, v.Text, v.File, v.Check = fault, string(text), cmp.Or(name, "pasted")+".toml", check
 		return s.render(w, r, http.StatusUnprocessableEntity, "days", "Not opened", v)
 	}
 	switch {
@@ -608,9 +602,9 @@ func (s *Site) dayOpen(w http.ResponseWriter, r *http.Request) error {
 	case strings.TrimSpace(string(text)) == "":
 		return refuse(&dayFault{"choose a day, a .toml file that 'kartwright day plan --save' or this page wrote, or paste its text", "file"}, nil)
 	}
-	d, found := testday.Parse(orElse(name, "pasted")+".toml", text)
+	d, found := testday.Parse(cmp.Or(name, "pasted")+".toml", text)
 	if diag.HasErrors(found) {
-		c := listFindings(found, orElse(name, "pasted")+".toml")
+		c := listFindings(found, cmp.Or(name, "pasted")+".toml")
 		return refuse(&dayFault{"the day has errors; put them right below and open it again", "day-text"}, c.Lines)
 	}
 	var kart []byte
