@@ -32,6 +32,9 @@ func (r *reader) resolveAxles() {
 		if is == 0 && not != 0 {
 			is = both &^ not
 		}
+		if is == 0 && not == 0 {
+			is = r.sameEnd(m)
+		}
 		if is == 0 {
 			drop[i] = true
 			if m.negated {
@@ -64,6 +67,31 @@ func (r *reader) resolveAxles() {
 	r.correctAxles()
 	r.otherEnd()
 	r.otherAxles()
+}
+
+// sameEnd returns the end that was just told of, if the clause of a slide goes on
+// with it: "the back does not slide going in. But it really slides coming out".
+func (r *reader) sameEnd(m mention) (is axle) {
+	if !r.goesOn(m.clause) {
+		return 0
+	}
+	for c := m.clause - 1; c >= 0 && r.clauses[c].sentence >= r.clauses[m.clause].sentence-1; c-- {
+		for _, i := range r.clauses[c].symptoms {
+			switch r.mentions[i].symptom {
+			case understeer:
+				is |= front
+			case oversteer:
+				is |= back
+			}
+		}
+		if is == both {
+			return 0
+		}
+		if is != 0 {
+			return is
+		}
+	}
+	return 0
 }
 
 // askBalance asks which of the two balances the words from one byte to another mean.

@@ -260,7 +260,9 @@ func (r *reader) settleCured() {
 		default:
 			drop[i] = true
 			r.clauses[m.clause].fine = true
-			r.took[m.hit] = false
+			if m.hit >= 0 {
+				r.took[m.hit] = false
+			}
 		}
 	}
 	r.drop(drop)

@@ -159,10 +159,33 @@ func (r *reader) find() {
 		}
 		r.hits = choose(slices.DeleteFunc(all, func(h hit) bool { return h.needs != 0 && h.needs&have == 0 }), len(r.t))
 	}
+	r.placeDenied(plain, places)
 	r.took = make([]bool, len(r.hits))
 	r.listed()
 	r.goneFrom()
 	r.inner(places)
+}
+
+// placeDenied takes "it washes out at the apex, not going in" as the place where
+// it does not, and not as a kart that does not go in.
+func (r *reader) placeDenied(all, places []hit) {
+	told := false
+	for n := 0; n < len(r.hits); n++ {
+		h := r.hits[n]
+		if h.symptom == 0 || !told || h.from == 0 || r.t[h.from-1].mark == 0 || h.to < len(r.t) && r.t[h.to].mark == 0 {
+			told = told || h.symptom != 0
+			continue
+		}
+		not := slices.IndexFunc(all, func(o hit) bool { return o.role == roleNot && o.from == h.from && o.to < h.to })
+		if not < 0 {
+			continue
+		}
+		place := slices.IndexFunc(places, func(o hit) bool { return o.phase&^straight != 0 && o.from == all[not].to && o.to == h.to })
+		if place >= 0 {
+			r.hits = slices.Replace(r.hits, n, n+1, all[not], places[place])
+			n++
+		}
+	}
 }
 
 // goneFrom takes "the chatter at the front is gone" as the end of the chatter, not of

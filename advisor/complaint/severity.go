@@ -46,6 +46,9 @@ func (r *reader) other(n int) bool {
 			r.wordsBut(min(h.to, r.hits[o].to), max(h.from, r.hits[o].from)) == 0
 	}
 	if h.before && !r.within(n) {
+		if r.opensAfterWord(h.from) {
+			return true // "Right, so front tyres chatter"
+		}
 		return !beside(n+1) || r.hits[n+1].from != h.to
 	}
 	for o := range r.hits {
@@ -82,6 +85,14 @@ func (r *reader) other(n int) bool {
 	next := &r.hits[n+1]
 	return r.words(h.to, next.from) == 0 && r.sameClause(n, n+1) &&
 		(next.track != "" || next.grip != "" || next.tyres != "" || next.corner|next.speed != 0 && next.phase == 0 && next.symptom == 0 || next.role == roleFine)
+}
+
+// opensAfterWord reports whether token i opens what is said after a word or two of
+// greeting: "Right, so …", "Okay then, so …".
+func (r *reader) opensAfterWord(i int) bool {
+	c := r.clauseAt(i)
+	return c > 0 && r.clauses[c].from == i && len(r.clauses[c-1].symptoms) == 0 && r.words(r.clauses[c-1].from, r.clauses[c-1].to) <= 2 &&
+		r.t[r.clauses[c-1].to].mark == ','
 }
 
 // wordsBut counts the words between two tokens that are no fillers and say no place.
@@ -137,7 +148,7 @@ func (r *reader) meant(c, n int) []int {
 			return s[:1]
 		}
 	}
-	if p := r.sentenceBefore(c); p >= 0 {
+	if p := r.sentenceBefore(c); p >= 0 && !r.strange(cl.from, cl.to) {
 		s := r.clauses[p].symptoms
 		return s[len(s)-1:]
 	}
