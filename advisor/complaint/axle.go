@@ -223,6 +223,9 @@ func (r *reader) otherEnd() {
 	for i := range r.mentions {
 		m := r.mentions[i]
 		c := m.clause - 1
+		if c > 0 && r.words(r.clauses[c].from, r.clauses[c].to) == 1 && len(r.clauses[c].hits) == 0 {
+			c-- // "not the front, lads, it is the back"
+		}
 		if m.hit < 0 || m.negated || !m.symptom.balance() || c < 0 || r.clauses[c].sentence != r.clauses[m.clause].sentence ||
 			len(r.clauses[c].symptoms) > 0 || r.clauses[c].copied || !r.denies(c) || r.words(r.clauses[c].from, r.clauses[c].to) > 4 {
 			continue
@@ -257,6 +260,18 @@ func (r *reader) axles(c int) (is, not axle) {
 	look(c)
 	for at := c + 1; at < len(r.clauses) && is == 0 && r.clauses[at].sentence <= r.clauses[c].sentence+1 && len(r.clauses[at].symptoms) == 0; at++ {
 		look(at)
+	}
+	if next := c + 1; is != 0 && is != both && not == 0 {
+		for next < len(r.clauses) && len(r.clauses[next].symptoms) == 0 && !r.denies(next) && r.clauses[next].sentence == r.clauses[c].sentence {
+			next++
+		}
+		// "It slides, and it is the back that does it, not the front."
+		if next < len(r.clauses) && r.clauses[next].sentence == r.clauses[c].sentence && len(r.clauses[next].symptoms) == 0 && r.words(r.clauses[next].from, r.clauses[next].to) <= 2 {
+			was := is
+			if look(next); is != was || not == is {
+				is, not = was, 0
+			}
+		}
 	}
 	if is == 0 && not == 0 && c > 0 && len(r.clauses[c-1].symptoms) == 0 && r.clauses[c-1].sentence == r.clauses[c].sentence {
 		look(c - 1)

@@ -107,7 +107,7 @@ func (r *reader) negate() {
 				r.opposite(c, &r.hits[n])
 			case roleCan:
 				if r.says(c, roleNow) || c > 0 && r.says(c-1, rolePast) {
-					r.turn(c)
+					r.turn(c, false)
 				}
 			}
 		}
@@ -115,6 +115,23 @@ func (r *reader) negate() {
 	r.settleCured()
 	r.claims()
 	r.past()
+}
+
+// turnedRound denies a balance that a later clause contradicts: "we had it loose on
+// the way in, and now it is tight on the way in". It looks at mentions with their
+// places.
+func (r *reader) turnedRound() {
+	for j := range r.mentions {
+		o := &r.mentions[j]
+		if !o.symptom.balance() || o.negated || o.phase == 0 || !r.says(o.clause, roleNow) {
+			continue
+		}
+		for i := range r.mentions {
+			if m := &r.mentions[i]; m.clause < o.clause && m.symptom == understeer+oversteer-o.symptom && m.phase == o.phase && m.corner == o.corner && !r.says(m.clause, roleNow) {
+				m.negated, m.final = true, true
+			}
+		}
+	}
 }
 
 // past denies what was so where a clause near by says what is so now: another
@@ -487,7 +504,7 @@ func (r *reader) gone(c, k int) {
 		return // taken back by a negator, or part of a symptom: "has gone shiny"
 	}
 	r.took[n] = true
-	if r.becomes(cl.hits[k+1:], h) || r.gripGoes(c, h) {
+	if r.becomes(cl.hits[k+1:], h) || r.gripGoes(c, h) || r.bang(c, h) {
 		return
 	}
 	for _, i := range cl.symptoms {
@@ -545,13 +562,30 @@ func (r *reader) becomes(after []int, h *hit) bool {
 	return false
 }
 
+// bang reports whether "gone" only tells how fast it went: "then the rear lets go,
+// bang, gone".
+func (r *reader) bang(c int, h *hit) bool {
+	cl := &r.clauses[c]
+	if cl.lead != leadComma || c == 0 || r.words(cl.from, cl.to) > r.words(h.from, h.to) {
+		return false
+	}
+	b := &r.clauses[c-1]
+	return b.lead == leadComma && b.sentence == cl.sentence && len(b.symptoms) == 0 && r.words(b.from, b.to) == 1
+}
+
 // gripGoes reports whether what goes away is not the fade that the clause tells of
 // but the grip: "good for five laps, then the grip goes away".
 func (r *reader) gripGoes(c int, h *hit) bool {
+	if s := r.clauses[max(c-1, 0)].symptoms; c > 0 && len(s) > 0 && r.mentions[s[len(s)-1]].symptom == fade && r.clauses[c].lead == leadComma && r.l.is(r.t[r.clauses[c].from].word, joins) {
+		return true // "the first laps are lovely, then it goes away"
+	}
 	for _, i := range r.clauses[c].symptoms {
 		m := &r.mentions[i]
-		if m.symptom != fade || m.hit < 0 || m.at >= h.from {
+		if m.symptom != fade || m.hit < 0 {
 			return false
+		}
+		if m.at >= h.from {
+			break
 		}
 		if !r.strange(r.hits[m.hit].to, h.from) {
 			return false
@@ -629,10 +663,13 @@ func (r *reader) deny(c int, h *hit) {
 	if h.role == roleNot && (r.clauses[c].lead == leadReason || r.strange(r.clauses[c].from, r.clauses[c].to)) {
 		return
 	}
+	if h.role == roleNot && c > 0 && r.says(c, rolePast) && !r.says(c, roleNow) && r.says(c-1, roleNow) {
+		return // "it hops now, it was not doing that this morning"
+	}
 	if c > 0 && len(r.clauses[c-1].symptoms) == 0 && r.says(c-1, roleCure) {
 		return // "I hoped that this would stop it, and it did not"
 	}
-	if s := r.clauses[max(c-1, 0)].symptoms; c > 0 && len(s) > 0 && r.words(r.clauses[c].from, r.clauses[c].to) == 1 && !r.goesOn(c) && !r.pronounBefore(h.from) {
+	if s := r.clauses[max(c-1, 0)].symptoms; c > 0 && len(s) > 0 && r.words(r.clauses[c].from, r.clauses[c].to) <= max(1, r.words(h.from, h.to)) && !r.goesOn(c) && !r.pronounBefore(h.from) {
 		if m := &r.mentions[s[len(s)-1]]; m.hit >= 0 && !m.negated && r.deniesWithin(&r.hits[m.hit]) {
 			return // "No turn-in. None."
 		}
@@ -738,11 +775,17 @@ func (r *reader) still(c int, h *hit) {
 	if len(cl.symptoms) > 0 {
 		return
 	}
+	if r.whereOf(c) == (where{}) && c > 0 && r.clauses[c-1].sentence == cl.sentence && r.says(c-1, roleThen) && !r.denies(c) {
+		for _, i := range r.clauses[c-1].symptoms {
+			r.mentions[i].negated = false // "used to push, still does"
+		}
+		return
+	}
 	if r.whereOf(c) != (where{}) || r.denies(c) || !r.says(c, roleNow) {
 		r.again(c, h, false)
 		return
 	}
-	r.turn(c)
+	r.turn(c, true)
 }
 
 // opposite takes "yesterday it pushed, today the opposite" at its word, and "on the
@@ -772,9 +815,9 @@ func (r *reader) opposite(c int, h *hit) {
 	}
 }
 
-// turn turns round what the clause before c says: "it did not turn in", "it was not
-// hopping".
-func (r *reader) turn(c int) {
+// turn turns round what the clause before c says: "it did not turn in", and, if
+// back, "it was not hopping".
+func (r *reader) turn(c int, back bool) {
 	cl := &r.clauses[c]
 	if len(cl.symptoms) > 0 {
 		return
@@ -790,7 +833,7 @@ func (r *reader) turn(c int) {
 		m := &r.mentions[i]
 		switch {
 		case m.negated:
-			m.negated = false
+			m.negated = m.negated && !back
 		case m.hit >= 0 && r.deniesWithin(&r.hits[m.hit]):
 			m.negated, m.final = true, true
 		}
@@ -829,6 +872,9 @@ func (r *reader) again(c int, h *hit, negated bool) {
 		m := r.mentions[i]
 		if m.either || m.busy {
 			continue
+		}
+		if negated && h.role == roleNot && cl.lead != leadBut && m.hit >= 0 && !m.negated && !m.cured && r.deniesWithin(&r.hits[m.hit]) && r.words(h.to, cl.to) <= 3 {
+			continue // "does not turn in, not in the hairpin and not in the fast ones"
 		}
 		if w == (where{}) {
 			if negated {

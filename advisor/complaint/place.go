@@ -28,7 +28,7 @@ func (r *reader) wheres(c int) []group {
 		if h.role == roleMainly || h.role == roleOnly {
 			mainly = true
 		}
-		if b := n - 1; b >= 0 && r.hits[b].role == roleBefore && r.words(r.hits[b].to, h.from) == 0 {
+		if b := n - 1; b >= 0 && r.hits[b].role == roleBefore && r.words(r.hits[b].to, h.from) == 0 && r.sameClause(b, n) {
 			continue
 		}
 		if h.symptom != 0 && h.instead == 0 || h.either || h.phase == 0 && h.corner == 0 && h.speed == 0 && h.side == 0 {
@@ -174,6 +174,13 @@ func (r *reader) there() {
 			m := &r.mentions[i]
 			if m.phase != 0 || m.corner != 0 {
 				continue
+			}
+			if c > 0 && len(r.clauses[c-1].symptoms) == 0 && r.clauses[c-1].sentence == r.clauses[c].sentence {
+				// "Neutral into the corner, no oversteer there."
+				if w := r.whereOf(c - 1); w.phase != 0 {
+					m.phase, m.corner = w.phase&^elsewhere[m.symptom], w.corner
+					continue
+				}
 			}
 			for j := len(r.mentions) - 1; j >= 0; j-- {
 				o := &r.mentions[j]

@@ -94,6 +94,7 @@ func (l *Lexicon) Read(text string) Report {
 	r.negate()
 	r.strengthen()
 	r.place()
+	r.turnedRound()
 	r.swallow()
 	r.resolveBusy()
 	r.resolveAxles()
@@ -194,7 +195,7 @@ func (r *reader) goneFrom() {
 	for n := 1; n < len(r.hits); n++ {
 		h, before := &r.hits[n], &r.hits[n-1]
 		if (h.symptom != 0 || h.tyres != "") && h.to-h.from > 1 && r.l.goners[r.t[h.to-1].word] && before.symptom != 0 && !before.cured && !before.over &&
-			before.to <= h.from && r.t[before.to].mark == 0 && r.words(before.to, h.from) <= 1 {
+			before.to <= h.from && r.t[before.to].mark == 0 && r.words(before.to, h.from) <= 2 {
 			h.effect = &effect{role: roleGone}
 		}
 	}
