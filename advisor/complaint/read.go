@@ -145,6 +145,12 @@ func (r *reader) find() {
 			return q.symptom != 0 && q.from > h.from && q.to < h.to && q.own<<(q.from-h.from)&h.own == 0
 		})
 	})
+	// "No rear slide" is no lack of rear.
+	all = slices.DeleteFunc(all, func(h hit) bool {
+		return h.symptom.balance() && h.size() == 2 && r.l.negators[r.t[h.from].word] && slices.ContainsFunc(all, func(q hit) bool {
+			return q.from == h.to-1 && q.to > h.to && q.symptom != 0 && !q.cured && !q.over && q.size() == q.to-q.from
+		})
+	})
 	// "Turn in the slow ones" is no turn-in.
 	places = slices.DeleteFunc(places, func(p hit) bool {
 		return p.phase != 0 && slices.ContainsFunc(places, func(q hit) bool { return q.phase == 0 && q.from == p.from && q.to > p.to && q.content > p.content })
@@ -316,6 +322,7 @@ func (r *reader) split() {
 	if cur.hasWords(r.t) {
 		r.clauses = append(r.clauses, cur)
 	}
+	r.however()
 	for c := range r.clauses {
 		cl := &r.clauses[c]
 		for _, n := range cl.hits {
@@ -325,6 +332,29 @@ func (r *reader) split() {
 			case roleNow, roleChange, roleCure:
 				cl.change = true
 			}
+		}
+	}
+}
+
+// however takes "off the hairpins, however, the engine bogs" as a contrast before
+// the place and not after it.
+func (r *reader) however() {
+	for c := 1; c < len(r.clauses); c++ {
+		before, cl := &r.clauses[c-1], &r.clauses[c]
+		if cl.lead != leadBut || cl.sentence != before.sentence || r.t[cl.from-1].mark != ',' || r.t[before.to].mark != ',' {
+			continue
+		}
+		place := false
+		for _, n := range before.hits {
+			h := &r.hits[n]
+			place = place || h.phase|phases(h.corner|h.speed) != 0
+			if h.symptom != 0 || h.role == roleFine {
+				place = false
+				break
+			}
+		}
+		if place {
+			before.lead, cl.lead = leadBut, leadComma
 		}
 	}
 }
