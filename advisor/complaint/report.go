@@ -292,7 +292,7 @@ func (r Report) Say() []string {
 	switch {
 	case r.Nothing():
 		out = append([]string{"nothing understood; say it in other words"}, out...)
-	case len(r.Readings) == 0:
+	case len(r.Readings)+len(r.Unsure) == 0:
 		out = append([]string{"understood: no complaint"}, out...)
 	}
 	return out
