@@ -316,6 +316,9 @@ func (r *reader) split() {
 				r.took[n] = true
 			}
 			cur.hits = append(cur.hits, n)
+		} else if k := len(cur.hits); k == 2 && r.l.is(r.t[i].word, subject) && r.hits[cur.hits[0]].role == roleNot && r.hits[cur.hits[1]].axle != 0 &&
+			r.hits[cur.hits[1]].to == i && r.words(cur.from, i) <= r.hits[cur.hits[0]].size()+r.hits[cur.hits[1]].size() {
+			next(i, leadComma) // "not the back its the front that slides"
 		}
 		cur.to = i + 1
 	}
