@@ -315,7 +315,7 @@ func (r *reader) place() {
 			continue
 		}
 		for _, o := range r.mentions {
-			if o.phase&(straight|braking) != 0 && !o.fixed && showsOnStraight[o.symptom] && m.symptom != lightSteering &&
+			if o.phase&(straight|braking) != 0 && (!o.fixed || o.at < m.at) && showsOnStraight[o.symptom] && m.symptom != lightSteering &&
 				r.clauses[o.clause].sentence == r.clauses[m.clause].sentence && !r.contrast(min(o.clause, m.clause), max(o.clause, m.clause)) {
 				m.phase = o.phase & (straight | braking)
 				break
