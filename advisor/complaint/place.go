@@ -120,7 +120,8 @@ func (r *reader) give(i int, w group, replace bool) {
 var showsOnStraight = map[symptom]bool{wander: true, vibration: true, pull: true, slowStraight: true, darting: true, lightSteering: true}
 
 // swallows lists what is only another way to say a symptom that the sentence names
-// too: "over the bumps it skips about", "play: I can wiggle the wheel".
+// too: "over the bumps it skips about", "play: I can wiggle the wheel". Of what is
+// not there only the bumps do: "planted over the bumps now, no more skipping about".
 var swallows = map[symptom][]symptom{
 	bumpUnsettled: {hop, chatter, wander, noGrip},
 	play:          {heavySteering, wander},
@@ -133,13 +134,13 @@ func (r *reader) swallow() {
 	drop := make([]bool, len(r.mentions))
 	for i := range r.mentions {
 		m := &r.mentions[i]
-		if m.negated {
+		if m.negated && m.symptom != bumpUnsettled {
 			continue
 		}
 		for j := range r.mentions {
 			o := &r.mentions[j]
 			a, b := min(m.clause, o.clause), max(m.clause, o.clause)
-			if !o.negated && slices.Contains(swallows[m.symptom], o.symptom) && r.clauses[a].sentence == r.clauses[b].sentence && !r.contrast(a, b) {
+			if o.negated == m.negated && (!m.negated || o.at > m.at && o.phase == 0) && slices.Contains(swallows[m.symptom], o.symptom) && r.clauses[a].sentence == r.clauses[b].sentence && !r.contrast(a, b) {
 				drop[j] = true
 			}
 		}
@@ -235,7 +236,7 @@ var elsewhere = map[symptom]phases{
 	wearInner: ^phases(0), wearOuter: ^phases(0), graining: ^phases(0), fade: ^phases(0), play: ^phases(0),
 	kickback: ^phases(0), asymmetric: ^phases(0), noGrip: ^phases(0),
 	vibration: entry | mid | exit, slowStraight: ^straight, understeer: straight, oversteer: straight,
-	bumpUnsettled: mid | exit, wander: entry | mid | exit, pull: entry | mid, overLift: straight | braking, bind: entry | straight | braking,
+	wander: entry | mid | exit, pull: entry | mid, overLift: straight | braking, bind: entry | straight | braking,
 }
 
 // place gives phases, corners and sides to the mentions.

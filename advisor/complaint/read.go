@@ -238,6 +238,9 @@ func (r *reader) inner(places []hit) {
 				continue
 			}
 			phase, corner := p.phase, p.corner
+			if (h.symptom == bind || h.symptom == overLift) && p.from > h.from && p.to < h.to {
+				phase = 0 // "does not come off the floor" is no coming off
+			}
 			if p.size() < p.to-p.from {
 				corner = anyCorner // "slow to turn" is no slow turn
 			}
@@ -308,6 +311,10 @@ func (r *reader) split() {
 			case roleBut:
 				next(h.to, leadBut)
 				r.took[n] = true
+			case roleOnly:
+				if r.exceptAfter(cur.hits) {
+					next(i, leadComma)
+				}
 			case roleBecause:
 				next(h.to, leadReason)
 				r.took[n] = true
@@ -360,6 +367,24 @@ func (r *reader) however() {
 			before.lead, cl.lead = leadBut, leadComma
 		}
 	}
+}
+
+// exceptAfter reports whether the hits of a clause deny a symptom in some place, so
+// that "only" begins a new one: "it does not hop in the slow ones only in the quick one".
+func (r *reader) exceptAfter(hits []int) bool {
+	denies, symptom := false, false
+	for _, n := range hits {
+		h := &r.hits[n]
+		switch {
+		case h.role == roleNot:
+			denies = true
+		case h.symptom != 0:
+			symptom = true
+		case h.phase|phases(h.corner)|phases(h.speed) != 0 && denies && symptom:
+			return true
+		}
+	}
+	return false
 }
 
 // gather looks for symptoms that are said in scattered words: in the clauses that
