@@ -140,6 +140,9 @@ func (r *reader) swallow() {
 		for j := range r.mentions {
 			o := &r.mentions[j]
 			a, b := min(m.clause, o.clause), max(m.clause, o.clause)
+			if m.symptom == play && o.symptom == wander && o.phase != 0 {
+				continue // "there is play in it, it wanders on the straight because of it"
+			}
 			if o.negated == m.negated && (!m.negated || o.at > m.at && o.phase == 0) && slices.Contains(swallows[m.symptom], o.symptom) && r.clauses[a].sentence == r.clauses[b].sentence && !r.contrast(a, b) {
 				drop[j] = true
 			}
@@ -317,12 +320,21 @@ func (r *reader) place() {
 		}
 		for _, o := range r.mentions {
 			if o.phase&(straight|braking) != 0 && (!o.fixed || o.at < m.at) && showsOnStraight[o.symptom] && m.symptom != lightSteering &&
-				r.clauses[o.clause].sentence == r.clauses[m.clause].sentence && !r.contrast(min(o.clause, m.clause), max(o.clause, m.clause)) {
+				r.clauses[o.clause].sentence == r.clauses[m.clause].sentence && !r.contrast(min(o.clause, m.clause), max(o.clause, m.clause)) &&
+				!r.parted(m, &o) {
 				m.phase = o.phase & (straight | braking)
 				break
 			}
 		}
 	}
+}
+
+// parted reports whether a symptom that has no place on the straight stands between
+// two: "the wheel shakes, it is heavy, and it drifts left on the straight".
+func (r *reader) parted(a, b *mention) bool {
+	return slices.ContainsFunc(r.mentions, func(m mention) bool {
+		return !showsOnStraight[m.symptom] && m.at > min(a.at, b.at) && m.at < max(a.at, b.at)
+	})
 }
 
 // spreads lists the symptoms that belong to a part of the corner, so that a part

@@ -29,6 +29,10 @@ func TestRead(t *testing.T) {
 		{"a place of the next sentence", "It hops. Only in the fast corners.", "hop@fast"},
 		{"the better balance of two words", "tighter than a drum off the corner", "understeer/exit:strong"},
 
+		{"the straight does not reach over what has no place there", "the wheel shakes, it is heavy and it drifts to the left on the straight", "vibration; heavy_steering; pull/straight"},
+		{"wander with a place beside play", "there is play in the column, it wanders on the straight because of it", "play; wander/straight"},
+		{"wander that only says play", "there is play in the column and it wanders", "play"},
+
 		{"no", "no hop", "!hop"},
 		{"no longer", "it no longer pushes", "!understeer"},
 		{"gone", "the push is gone", "!understeer"},
