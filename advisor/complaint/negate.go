@@ -45,7 +45,9 @@ func (r *reader) replace(c, n int) {
 		}
 		for _, i := range list {
 			if m := &r.mentions[i]; h.instead&(1<<m.symptom) != 0 || m.either {
-				m.symptom, m.phase, m.either = h.symptom, h.phase, false
+				if m.symptom, m.either = h.symptom, false; h.phase != 0 || !showsOnStraight[h.symptom] {
+					m.phase = h.phase // but "it twitches on the straight whenever I touch the wheel" keeps its place
+				}
 				r.took[n] = true
 			}
 		}
