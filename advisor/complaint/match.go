@@ -306,15 +306,19 @@ func (m *matcher) class(id int32, i int) []span {
 	return out
 }
 
-// choose picks the hits that count: those to be ignored first, then longest
-// first by their words that are no fillers, then by all; of equal length the
-// earlier in the text, then the one with a need
-// that is met, then what says more, then the later in the lexicon. Each token is used once.
+// weight is what a hit counts among those that share its words: its words that are
+// no fillers, and two more if it is to be ignored.
+func (h hit) weight() int { return h.content - h.denied + 2*btoi(h.role == roleIgnore) }
+
+// choose picks the hits that count: the heaviest first, of equal weight those to be
+// ignored, then those of more words, then the earlier in the text, then the one with
+// a need that is met, then what says more, then the later in the lexicon. Each token
+// is used once.
 func choose(found []hit, tokens int) []hit {
 	slices.SortStableFunc(found, func(a, b hit) int {
 		return cmp.Or(
+			cmp.Compare(b.weight(), a.weight()),
 			-cmp.Compare(btoi(a.role == roleIgnore), btoi(b.role == roleIgnore)),
-			cmp.Compare(b.content-b.denied, a.content-a.denied),
 			cmp.Compare(b.size(), a.size()),
 			cmp.Compare(a.from, b.from),
 			-cmp.Compare(btoi(a.needs != 0), btoi(b.needs != 0)),
