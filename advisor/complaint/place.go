@@ -29,7 +29,11 @@ func (r *reader) wheres(c int) []group {
 			mainly = true
 		}
 		if b := n - 1; b >= 0 && r.hits[b].role == roleBefore && r.words(r.hits[b].to, h.from) == 0 && r.sameClause(b, n) {
-			continue
+			// "On the brake before the hairpin" is at the hairpin.
+			k := len(out) - 1
+			if k < 0 || out[k].phase != braking || h.phase != 0 || h.corner == 0 || r.words(out[k].to, r.hits[b].from) > 0 {
+				continue
+			}
 		}
 		if h.symptom != 0 && h.instead == 0 || h.either || h.phase == 0 && h.corner == 0 && h.speed == 0 && h.side == 0 {
 			continue
@@ -142,6 +146,9 @@ func (r *reader) swallow() {
 			a, b := min(m.clause, o.clause), max(m.clause, o.clause)
 			if m.symptom == play && o.symptom == wander && o.phase != 0 {
 				continue // "there is play in it, it wanders on the straight because of it"
+			}
+			if m.symptom == heavySteering && j > i+1 {
+				continue // what goes off is not the arms: "heavy, and it bogs, and then the tyres went off"
 			}
 			if o.negated == m.negated && (!m.negated || o.at > m.at && o.phase == 0) && slices.Contains(swallows[m.symptom], o.symptom) && r.clauses[a].sentence == r.clauses[b].sentence && !r.contrast(a, b) {
 				drop[j] = true
@@ -432,6 +439,9 @@ func (r *reader) placeAlone(c int, w group) (opens bool) {
 			if p < c && m.final && cl.lead == leadAnd {
 				continue // "the push has gone, and the exit is strong"
 			}
+			if m.phase == straight && w.phase == 0 && w.side == 0 {
+				continue // a straight has no corner
+			}
 			if p >= 0 && (w.phase != 0 && m.phase == 0 || same && (w.corner|w.speed) != 0 && m.corner == 0 || same && w.side != 0 && m.side == 0) {
 				out = append(out, i)
 			}
@@ -441,7 +451,14 @@ func (r *reader) placeAlone(c int, w group) (opens bool) {
 	if prev >= 0 {
 		s := r.clauses[prev].symptoms
 		last := s[len(s)-1]
-		switch {
+		switch m := &r.mentions[last]; {
+		case w.phase == 0 && w.corner != 0 && m.corner != 0 && m.corner != w.corner && !w.mainly && r.words(cl.from, w.from)+r.words(w.to, cl.to) == 0:
+			// "slow ones, fast ones"
+			m.corner = anyCorner
+			for _, n := range w.hits {
+				r.took[n] = true
+			}
+			return false
 		case cl.lead == leadAnd && w.phase != 0 && r.mentions[last].phase != 0 && !r.mentions[last].fixed && r.follows(c, w):
 			// "on entry and on exit"
 			m := &r.mentions[last]

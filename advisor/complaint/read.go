@@ -59,6 +59,7 @@ type reader struct {
 	m        *matcher
 	hits     []hit
 	took     []bool // by hit: its words are part of the report
+	places   []hit  // all that were found, used or not
 	clauses  []clause
 	mentions []mention
 	report   Report
@@ -166,6 +167,7 @@ func (r *reader) find() {
 		}
 		r.hits = choose(slices.DeleteFunc(all, func(h hit) bool { return h.needs != 0 && h.needs&have == 0 }), len(r.t))
 	}
+	r.places = places
 	r.placeDenied(plain, places)
 	r.took = make([]bool, len(r.hits))
 	r.listed()

@@ -118,7 +118,7 @@ func (r *reader) conditions() {
 		*to = v
 		r.took[n] = true
 	}
-	dry := false // it is, at one time that is spoken of
+	dry, wetNow := false, false // it is, at one time that is spoken of
 	for n := range r.hits {
 		h := &r.hits[n]
 		if h.track == "" && h.grip == "" && h.tyres == "" || r.denied(n) {
@@ -146,6 +146,7 @@ func (r *reader) conditions() {
 			set(&c.Grip, gripWord(value), n)
 		default:
 			set(&c.Grip, h.grip, n)
+			wetNow = h.grip == "wet" && r.says(r.clauseAt(h.from), roleNow)
 		}
 		switch h.tyres {
 		case "":
@@ -162,7 +163,7 @@ func (r *reader) conditions() {
 			}
 		}
 	}
-	if dry && c.Grip == "wet" {
+	if dry && c.Grip == "wet" && !wetNow {
 		c.Grip = "" // the wet of another time
 	}
 }

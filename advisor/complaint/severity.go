@@ -67,6 +67,11 @@ func (r *reader) other(n int) bool {
 	if h.beside {
 		return !beside(n-1) && !beside(n+1)
 	}
+	if h.severity == slight && h.to == h.from+1 && n > 0 && slices.ContainsFunc(r.places, func(p hit) bool {
+		return p.to == h.to && p.from < r.hits[n-1].to && p.from < h.from
+	}) {
+		return true // "wobbly on the straight bit"
+	}
 	if h.severity == slight && h.to == h.from+1 && h.to < len(r.t) && r.t[h.to].mark == 0 && !r.l.is(r.t[h.to].word, fills|empty) &&
 		!r.covered(h.to) {
 		return true // "the little gauge"
@@ -74,7 +79,7 @@ func (r *reader) other(n int) bool {
 	if h.severity == slight && n+1 < len(r.hits) && r.hits[n+1].track != "" && r.words(h.to, r.hits[n+1].from) == 0 {
 		return true // "a tiny, twisty track"
 	}
-	if n > 0 && len(r.clauses[r.clauseAt(h.from)].symptoms) == 0 {
+	if n > 0 && h.needs == 0 && len(r.clauses[r.clauseAt(h.from)].symptoms) == 0 {
 		if x := &r.hits[n-1]; (x.track != "" || x.grip != "" || x.tyres != "") && r.words(x.to, h.from) == 0 {
 			return true // "grip came up a lot"
 		}
@@ -88,11 +93,12 @@ func (r *reader) other(n int) bool {
 }
 
 // opensAfterWord reports whether token i opens what is said after a word or two of
-// greeting: "Right, so …", "Okay then, so …".
+// greeting: "Right, so …", "Okay then, so …". A word said twice is none: "Way, way
+// too much lift".
 func (r *reader) opensAfterWord(i int) bool {
 	c := r.clauseAt(i)
 	return c > 0 && r.clauses[c].from == i && len(r.clauses[c-1].symptoms) == 0 && r.words(r.clauses[c-1].from, r.clauses[c-1].to) <= 2 &&
-		r.t[r.clauses[c-1].to].mark == ','
+		r.t[r.clauses[c-1].to].mark == ',' && r.t[r.clauses[c-1].from].word != r.t[i].word
 }
 
 // wordsBut counts the words between two tokens that are no fillers and say no place.
@@ -156,22 +162,23 @@ func (r *reader) meant(c, n int) []int {
 }
 
 // sentenceBefore returns the last clause with symptoms of the sentence before
-// the one of clause c, if this sentence has none itself; else -1.
+// the one of clause c, if this sentence has none itself; else -1. Sentences of a
+// word or two stand between the two: "It darts about. Every corner. Only a bit."
 func (r *reader) sentenceBefore(c int) int {
 	s := r.clauses[c].sentence
-	found := -1
-	for p := range r.clauses {
-		if len(r.clauses[p].symptoms) == 0 {
-			continue
+	if slices.ContainsFunc(r.clauses, func(x clause) bool { return x.sentence == s && len(x.symptoms) > 0 }) {
+		return -1
+	}
+	for p := c - 1; p >= 0; p-- {
+		x := &r.clauses[p]
+		if len(x.symptoms) > 0 {
+			return p
 		}
-		switch r.clauses[p].sentence {
-		case s:
+		if x.sentence < s && r.words(x.from, x.to) > 2 && (p == 0 || r.clauses[p-1].sentence < x.sentence) {
 			return -1
-		case s - 1:
-			found = p
 		}
 	}
-	return found
+	return -1
 }
 
 // gap is the number of tokens between two hits; a copy (-1) is far away.
