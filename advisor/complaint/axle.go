@@ -1,5 +1,7 @@
 package complaint
 
+import "slices"
+
 // resolveBusy says what corrections at the wheel are a sign of: on the straight
 // the kart wanders, before and into the corner it is too sharp, after that the
 // rear slides.
@@ -33,7 +35,10 @@ func (r *reader) resolveAxles() {
 			is = both &^ not
 		}
 		if is == 0 && not == 0 {
-			is = r.sameEnd(m)
+			var of corner
+			if is, of = r.sameEnd(m); m.corner == 0 {
+				m.corner, r.mentions[i].corner = of, of
+			}
 		}
 		if is == 0 {
 			drop[i] = true
@@ -70,28 +75,35 @@ func (r *reader) resolveAxles() {
 }
 
 // sameEnd returns the end that was just told of, if the clause of a slide goes on
-// with it: "the back does not slide going in. But it really slides coming out".
-func (r *reader) sameEnd(m mention) (is axle) {
+// with it: "the back does not slide going in. But it really slides coming out". It
+// is in the same corner: "scared of the rear in the fast ones. It slides at the apex".
+func (r *reader) sameEnd(m mention) (is axle, of corner) {
 	if !r.goesOn(m.clause) {
-		return 0
+		return 0, 0
 	}
 	for c := m.clause - 1; c >= 0 && r.clauses[c].sentence >= r.clauses[m.clause].sentence-1; c-- {
 		for _, i := range r.clauses[c].symptoms {
-			switch r.mentions[i].symptom {
+			o := &r.mentions[i]
+			switch o.symptom {
 			case understeer:
 				is |= front
 			case oversteer:
 				is |= back
+			default:
+				continue
+			}
+			if !o.negated {
+				of = o.corner
 			}
 		}
 		if is == both {
-			return 0
+			return 0, 0
 		}
 		if is != 0 {
-			return is
+			return is, of
 		}
 	}
-	return 0
+	return 0, 0
 }
 
 // askBalance asks which of the two balances the words from one byte to another mean.
@@ -279,6 +291,11 @@ func (r *reader) axles(c int) (is, not axle) {
 	return is, not
 }
 
+// strongly reports whether a clause has a strong word: "rubbish in the right".
+func (r *reader) strongly(c int) bool {
+	return slices.ContainsFunc(r.clauses[c].hits, func(n int) bool { return r.hits[n].severity == strong })
+}
+
 // sides adds the complaint that left and right turns differ, if the text names a
 // side and says that the other is different: "rights are fine, lefts are like
 // another kart".
@@ -301,7 +318,7 @@ func (r *reader) sides() {
 			}
 			if cl := &r.clauses[c]; cl.fine {
 				well[h.side] = true
-			} else if len(cl.symptoms) > 0 || r.strange(cl.from, cl.to) || r.denies(c) {
+			} else if len(cl.symptoms) > 0 || r.strange(cl.from, cl.to) || r.denies(c) || r.strongly(c) {
 				ill[h.side] = true
 			}
 			for _, o := range r.clauses[c].hits {

@@ -63,6 +63,9 @@ func (r *reader) dropDoubtful() {
 			continue
 		}
 		for _, o := range r.mentions {
+			if m.either && o.clause < m.clause && (o.negated || r.denies(o.clause)) && r.contrast(o.clause, m.clause) && r.goesOn(m.clause) {
+				continue // "the back no longer steps out going in, but now it slips away at the apex"
+			}
 			if o.symptom != 0 && (m.either || o.symptom == understeer || o.symptom == oversteer || o.symptom == wander || o.symptom == darting) {
 				drop[i] = drop[i] || r.clauses[o.clause].sentence == r.clauses[m.clause].sentence
 			}
@@ -85,6 +88,7 @@ func (r *reader) negate() {
 	for c := 0; c < len(r.clauses); c++ {
 		r.restored(c)
 		r.graded(c)
+		r.elsewhereSaid(c)
 		if cl := &r.clauses[c]; cl.lead == leadBut && len(cl.hits) > 0 && !r.denies(c) {
 			r.except(c, &r.hits[cl.hits[0]])
 		}
@@ -676,6 +680,10 @@ func (r *reader) deny(c int, h *hit) {
 			return // "No turn-in. None."
 		}
 	}
+	if p := c - 1; h.role == roleNot && p >= 0 && r.clauses[c].lead == leadComma && r.words(r.clauses[c].from, r.clauses[c].to) == 1 && r.placeOnly(p) {
+		r.again(p, &r.hits[r.clauses[p].hits[0]], true) // "it washes out in the slow ones; fast stuff, never"
+		return
+	}
 	if p := c - 1; h.role == roleNot && p >= 0 && r.words(r.clauses[c].from, r.clauses[c].to) == 1 && r.goesOn(c) {
 		// "He says the hop is cured. It is not."
 		for _, i := range r.clauses[p].symptoms {
@@ -686,6 +694,17 @@ func (r *reader) deny(c int, h *hit) {
 		}
 	}
 	r.again(c, h, true)
+}
+
+// placeOnly reports whether a clause says a place and nothing else.
+func (r *reader) placeOnly(c int) bool {
+	cl := &r.clauses[c]
+	for _, n := range cl.hits {
+		if h := &r.hits[n]; h.phase|phases(h.corner|h.speed) == 0 || h.symptom != 0 {
+			return false
+		}
+	}
+	return len(cl.hits) > 0 && !cl.copied && !r.strange(cl.from, cl.to)
 }
 
 // denies reports whether a clause has a word that negates.
@@ -735,6 +754,50 @@ func (r *reader) graded(c int) {
 			return
 		}
 	}
+}
+
+// elsewhereSaid takes "it's not under braking that the rear goes, it's when he turns
+// in" as the rear going there.
+func (r *reader) elsewhereSaid(c int) {
+	if c == 0 || r.clauses[c].sentence > r.clauses[c-1].sentence+1 || !r.goesOn(c) {
+		return
+	}
+	if n := r.placeThenSymptom(c - 1); n < 0 || !r.denied(n) {
+		return
+	}
+	at := c
+	if next := c + 1; r.whereOf(c) == (where{}) && next < len(r.clauses) && r.clauses[next].lead == leadComma {
+		at = next // "it's later, at the apex"
+	}
+	for _, d := range []int{c, at} {
+		if cl := &r.clauses[d]; len(cl.symptoms) > 0 || cl.fine || cl.copied || r.denies(d) {
+			return
+		}
+	}
+	if r.whereOf(at).phase&^r.whereOf(c-1).phase == 0 {
+		return
+	}
+	for _, n := range r.clauses[at].hits {
+		if h := &r.hits[n]; h.phase != 0 {
+			r.again(at, h, false)
+			return
+		}
+	}
+}
+
+// placeThenSymptom returns the first place of a clause, if a symptom follows it;
+// else -1.
+func (r *reader) placeThenSymptom(c int) int {
+	place := -1
+	for _, n := range r.clauses[c].hits {
+		switch h := &r.hits[n]; {
+		case h.symptom != 0 || h.either:
+			return place
+		case h.phase != 0 && place < 0:
+			place = n
+		}
+	}
+	return -1
 }
 
 // restored takes "…, now it is fine" as the end of the symptom before; "… and then

@@ -155,6 +155,18 @@ func (r *reader) swallow() {
 			}
 		}
 	}
+	// "The front slides, the back slides, all four wheels together."
+	for i := range r.mentions {
+		m := &r.mentions[i]
+		alone := func(o mention, s symptom) bool {
+			return o.symptom == s && !o.negated && o.phase == 0 && o.corner == 0 && r.clauses[o.clause].sentence == r.clauses[m.clause].sentence
+		}
+		if m.symptom != oversteer || !alone(*m, oversteer) {
+			continue
+		}
+		drop[i] = drop[i] || slices.ContainsFunc(r.mentions, func(o mention) bool { return alone(o, understeer) }) &&
+			slices.ContainsFunc(r.mentions, func(o mention) bool { return alone(o, noGrip) })
+	}
 	r.drop(drop)
 }
 
@@ -313,7 +325,7 @@ func (r *reader) place() {
 		}
 		from := &r.mentions[r.clauses[c].symptoms[0]]
 		for _, i := range r.clauses[c-1].symptoms {
-			if m := &r.mentions[i]; spreads[m.symptom] && !from.fixed && m.phase == 0 && m.corner == 0 {
+			if m := &r.mentions[i]; spreads[m.symptom] && !from.fixed && m.phase == 0 && m.corner == 0 && !r.toldBefore(m) {
 				m.phase, m.corner = from.phase, from.corner
 			}
 		}
@@ -341,6 +353,15 @@ func (r *reader) place() {
 func (r *reader) parted(a, b *mention) bool {
 	return slices.ContainsFunc(r.mentions, func(m mention) bool {
 		return !showsOnStraight[m.symptom] && m.at > min(a.at, b.at) && m.at < max(a.at, b.at)
+	})
+}
+
+// toldBefore reports whether the sentence has given mention m's symptom a place
+// before: "nervous at the rear on the brakes, tends to step out, and then it is tight
+// in the middle".
+func (r *reader) toldBefore(m *mention) bool {
+	return slices.ContainsFunc(r.mentions, func(o mention) bool {
+		return o.symptom == m.symptom && o.at < m.at && o.phase != 0 && r.clauses[o.clause].sentence == r.clauses[m.clause].sentence
 	})
 }
 
@@ -461,13 +482,7 @@ func (r *reader) placeAlone(c int, w group) (opens bool) {
 			return false
 		case cl.lead == leadAnd && w.phase != 0 && r.mentions[last].phase != 0 && !r.mentions[last].fixed && r.follows(c, w):
 			// "on entry and on exit"
-			m := &r.mentions[last]
-			m.phase |= w.phase
-			w.phase = 0
-			r.give(last, w, false)
-			for _, n := range w.hits {
-				r.took[n] = true
-			}
+			r.widen(last, w)
 			return false
 		case w.mainly:
 			r.give(last, w, true)
@@ -490,14 +505,33 @@ func (r *reader) placeAlone(c int, w group) (opens bool) {
 	}
 	if prev < 0 && next < 0 {
 		if p := r.sentenceBefore(c); p >= 0 && r.words(cl.from, cl.to) <= 6 {
-			for _, i := range lacks(p) {
+			l := lacks(p)
+			for q := p - 1; w.phase == 0 && q >= 0 && r.clauses[q].sentence == r.clauses[p].sentence; q-- {
+				l = append(l, lacks(q)...) // "Understeer in, oversteer out. In the hairpin."
+			}
+			for _, i := range l {
 				r.give(i, w, false)
+			}
+			s := r.clauses[p].symptoms
+			if last := s[len(s)-1]; len(l) == 0 && cl.lead == leadAnd && w.phase != 0 && !r.mentions[last].fixed && r.follows(c, w) &&
+				!slices.ContainsFunc(r.clauses, func(o clause) bool { return o.fine && o.sentence == cl.sentence }) {
+				r.widen(last, w) // "Loose. On the brakes and on the gas."
 			}
 		} else if c+1 < len(r.clauses) && len(r.clauses[c+1].symptoms) > 0 && r.words(cl.from, cl.to) <= 4 {
 			r.give(r.clauses[c+1].symptoms[0], w, false)
 		}
 	}
 	return false
+}
+
+// widen adds a place to those of a mention: "on entry and on exit".
+func (r *reader) widen(i int, w group) {
+	r.mentions[i].phase |= w.phase
+	w.phase = 0
+	r.give(i, w, false)
+	for _, n := range w.hits {
+		r.took[n] = true
+	}
 }
 
 // follows reports whether a place begins its clause and the clause before ended

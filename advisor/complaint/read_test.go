@@ -33,6 +33,17 @@ func TestRead(t *testing.T) {
 		{"wander with a place beside play", "there is play in the column, it wanders on the straight because of it", "play; wander/straight"},
 		{"wander that only says play", "there is play in the column and it wanders", "play"},
 
+		{"well one way and badly the other", "Good in the left, rubbish in the right.", "asymmetric"},
+		{"a list of places of the sentence before", "Loose. On the brakes and on the gas.", "oversteer/exit; oversteer/braking"},
+		{"a corner for all that was told", "Understeer in, oversteer out. In the hairpin.", "understeer/entry@slow; oversteer/exit@slow"},
+		{"a symptom that was placed before", "nervous at the rear on the brakes, tends to step out, and then it is tight in the middle", "oversteer/braking; understeer/mid"},
+		{"both ends at once", "the front is sliding, the back is sliding, all four wheels together", "no_grip"},
+		{"the slide goes on in its corner", "He is scared of the rear in the fast corners. It slides at the apex.", "oversteer/mid@fast"},
+		{"where it is instead", "it's not under braking that the rear goes, it's when he turns in", "!oversteer/braking; oversteer/entry"},
+		{"where it is instead, after a comma", "it's not on entry that it pushes, it's later, at the apex", "!understeer/entry; understeer/mid"},
+		{"not there, but now here", "the back no longer steps out on entry, but now it slips away from him at the apex", "!oversteer/entry; oversteer/mid"},
+		{"a place that is denied alone", "it washes out in the slow ones; fast stuff, never", "!understeer@fast; understeer@slow"},
+
 		{"no", "no hop", "!hop"},
 		{"no longer", "it no longer pushes", "!understeer"},
 		{"gone", "the push is gone", "!understeer"},
