@@ -490,6 +490,9 @@ func (r *reader) placeAlone(c int, w group) (opens bool) {
 		case cl.lead == leadAnd && len(lacks(next)) > 0 && !r.contrast(c, next) && len(lacks(prev)) == 0:
 		default:
 			if l := lacks(prev); len(l) > 0 {
+				if b := prev - 1; w.phase == 0 && b >= 0 && r.clauses[b].sentence == cl.sentence && !r.contrast(b, prev) && r.bareAt(b) && r.bareAt(prev) {
+					l = append(l, lacks(b)...) // "oversteer in, understeer out, in the fast ones"
+				}
 				for _, i := range l {
 					r.give(i, w, false)
 				}
@@ -532,6 +535,11 @@ func (r *reader) widen(i int, w group) {
 	for _, n := range w.hits {
 		r.took[n] = true
 	}
+}
+
+// bareAt reports whether a clause is nothing but symptoms and where they are.
+func (r *reader) bareAt(c int) bool {
+	return len(r.clauses[c].symptoms) > 0 && r.words(r.clauses[c].from, r.clauses[c].to) <= 3 && !r.strange(r.clauses[c].from, r.clauses[c].to)
 }
 
 // follows reports whether a place begins its clause and the clause before ended

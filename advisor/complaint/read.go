@@ -190,7 +190,8 @@ func (r *reader) placeDenied(all, places []hit) {
 			continue
 		}
 		place := slices.IndexFunc(places, func(o hit) bool { return o.phase&^straight != 0 && o.from == all[not].to && o.to == h.to })
-		if place >= 0 {
+		// "No front at the apex, no back on the gas" has no back.
+		if place >= 0 && !slices.ContainsFunc(all, func(o hit) bool { return o.axle != 0 && o.from == places[place].from }) {
 			r.hits = slices.Replace(r.hits, n, n+1, all[not], places[place])
 			n++
 		}
