@@ -62,6 +62,9 @@ func compile(ld *loader, name string, files []*file) *language {
 		c.wordLists(f.src.Root())
 	}
 	for _, f := range files {
+		if f.weights != nil {
+			c.l.weights = f.weights
+		}
 		c.classNames(ld.table(f.src.Root().Entry("class")))
 	}
 	for _, f := range files {
@@ -399,10 +402,10 @@ func (c *compiler) togetherTable(table *source.Node) {
 		g := together{effect: e}
 		line.split('+', func(item text) {
 			place, isPlace := strings.CutPrefix(item.s, "@")
-			k := slices.Index(phaseNames, place)
+			k := slices.Index(phaseNames[:], place)
 			switch {
 			case isPlace && k < 0:
-				c.report(diag.Errorf(UnknownValue, item.all(), "%q is not a phase", place).WithHelp(diag.DidYouMean(place, phaseNames)))
+				c.report(diag.Errorf(UnknownValue, item.all(), "%q is not a phase", place).WithHelp(diag.DidYouMean(place, phaseNames[:])))
 			case isPlace:
 				g.phase |= 1 << k
 			case item.s == "":
@@ -440,7 +443,7 @@ func (c *compiler) meaning(table *source.Node) (*effect, text) {
 	e.severity = severity(choice("severity", "", "slight", "normal", "strong"))
 	e.side = side(choice("side", sideNames...))
 	e.axle = axle(choice("axle", axleNames...))
-	if n := choice("phase", append([]string{""}, phaseNames...)...); n > 0 {
+	if n := choice("phase", append([]string{""}, phaseNames[:]...)...); n > 0 {
 		e.phase = 1 << (n - 1)
 	}
 	tracks := []string{"", "tight", "fast", "mixed"}

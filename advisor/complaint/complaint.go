@@ -89,7 +89,7 @@ const (
 func (s symptom) balance() bool { return s == understeer || s == oversteer }
 
 // symptomTitles say a symptom to a person.
-var symptomTitles = []string{"", "understeer", "oversteer", "reacts too sharply", "wanders", "pulls to one side", "hops",
+var symptomTitles = [...]string{"", "understeer", "oversteer", "reacts too sharply", "wanders", "pulls to one side", "hops",
 	"front chatters", "inside rear stays down, engine bogs", "inside rear lifts too far or too long", "heavy steering",
 	"light, vague steering", "steering kicks back", "vibration", "play in the steering", "slow on the straight",
 	"front tyres wear on the inside", "front tyres wear on the outside", "front tread grained or feathered",
@@ -106,7 +106,7 @@ const (
 	braking
 )
 
-var phaseNames = []string{"entry", "mid", "exit", "straight", "braking"}
+var phaseNames = [...]string{"entry", "mid", "exit", "straight", "braking"}
 
 type corner uint8
 

@@ -36,6 +36,7 @@ type language struct {
 	negators     map[int32]bool    // words that negate on their own
 	goners       map[int32]bool    // words that say on their own that something is over
 	endings      [][2]string       // how an ending is typed, and what it is: pushin, pushing
+	weights      *weights          // second opinion, or nil
 	asks         map[[2]int32]bool // pairs of words that are asked about when a misspelling could be either
 }
 

@@ -92,7 +92,8 @@ func Load(fsys fs.FS, names ...string) (*Lexicon, []diag.Diagnostic) {
 type file struct {
 	src      *source.File
 	language string
-	extends  []*file // all of them, each after those that it extends itself
+	weights  *weights // second opinion beside the file, or nil
+	extends  []*file  // all of them, each after those that it extends itself
 }
 
 type loader struct {
@@ -139,6 +140,11 @@ func (ld *loader) read(name string, at *source.Span, chain []string) *file {
 		return nil
 	}
 	f := &file{src: src}
+	if data, err := fs.ReadFile(ld.fsys, strings.TrimSuffix(name, ".toml")+".weights"); err == nil {
+		if f.weights, err = parseWeights(data); err != nil {
+			ld.report(diag.Errorf(Unreadable, place, "the weights beside %s cannot be used: %v", name, err).WithHelp("take them from where the word file is from, or leave them out"))
+		}
+	}
 	if n := root.Entry("format"); n == nil {
 		ld.report(diag.Errorf(tables.MissingKey, src.Start(), `a word file needs the key "format"`).WithHelp("begin with format = 1"))
 		return nil

@@ -899,6 +899,7 @@ func (r *reader) turn(c int, back bool) {
 		switch {
 		case m.negated:
 			m.negated = m.negated && !back
+			m.final = true
 		case m.hit >= 0 && r.deniesWithin(&r.hits[m.hit]):
 			m.negated, m.final = true, true
 		}

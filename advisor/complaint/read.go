@@ -62,6 +62,8 @@ type reader struct {
 	places   []hit  // all that were found, used or not
 	clauses  []clause
 	mentions []mention
+	doubts   []hit // phrases that are hardly meant
+	chances  [len(symptomTitles)]float64
 	report   Report
 }
 
@@ -87,26 +89,35 @@ func (l *Lexicon) Read(text string) Report {
 		return r.report
 	}
 	r.report.Language = r.l.name
+	r.read()
+	r.doubtGone()
+	r.sides()
+	r.askDoubts()
+	r.readings()
+	r.conditions()
+	r.unused()
+	r.fine()
+	return r.report
+}
+
+// read finds the mentions.
+func (r *reader) read() {
 	r.spell()
 	r.find()
 	r.split()
 	r.gather()
+	r.weigh()
 	r.mention()
 	r.negate()
 	r.strengthen()
 	r.place()
+	r.weighPlaces()
 	r.turnedRound()
 	r.swallow()
 	r.resolveBusy()
 	r.resolveAxles()
 	r.resolveDoubts()
 	r.resolveWishes()
-	r.sides()
-	r.readings()
-	r.conditions()
-	r.unused()
-	r.fine()
-	return r.report
 }
 
 // spell replaces misspelt words, or asks.

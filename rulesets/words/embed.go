@@ -5,5 +5,5 @@ import "embed"
 
 // FS has one file a language: en.toml, it.toml, es.toml, fr.toml, de.toml.
 //
-//go:embed *.toml
+//go:embed *.toml *.weights
 var FS embed.FS
