@@ -19,6 +19,7 @@ import (
 const (
 	hardly = 0.003 // a symptom read from phrases that is less likely is not meant
 	surely = 0.75  // a symptom that no phrase names, and that is more likely, is meant
+	wholly = 0.95  // the same, for a balance where a phrase names the other one
 	meant  = 3.0   // but not if its own words speak for it so much, as logarithm of odds
 	maybe  = 0.3   // and is asked about from here on, if nothing else was understood
 	there  = 0.7   // a place that is more likely is taken for one that is less likely than this
@@ -247,7 +248,11 @@ func (r *reader) weigh() {
 	}
 	added := false
 	for s := symptom(1); int(s) < len(symptomTitles) && len(r.report.Unsure) == 0; s++ {
-		if s != asymmetric && o.chance[s] > surely && have&(1<<s) == 0 { // sides are counted later
+		need := surely
+		if s.balance() && have&(1<<(understeer+oversteer-s)) != 0 {
+			need = wholly
+		}
+		if s != asymmetric && o.chance[s] > need && have&(1<<s) == 0 { // sides are counted later
 			added = r.propose(s, &o) || added
 		}
 	}
@@ -533,7 +538,7 @@ func (r *reader) weighPlaces() {
 			here = p[isNot]
 		}
 		for k := range phaseNames {
-			if p[isAt+k] > p[best] {
+			if elsewhere[m.symptom]&(1<<k) == 0 && p[isAt+k] > p[best] {
 				best = isAt + k
 			}
 			if m.phase&(1<<k) != 0 {
