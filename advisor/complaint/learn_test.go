@@ -125,7 +125,7 @@ func learn(l *language, sentences []sentence) []byte {
 // regress returns the weight of each feature for what is true of some of the items.
 func regress(items [][]uint32, seed uint64, is func(item int) bool) map[uint32]float64 {
 	const (
-		rounds = 30
+		rounds = 60
 		rate   = 0.1
 		shrink = 1e-4
 	)
