@@ -72,6 +72,7 @@ type hit struct {
 	content  int    // how many of them are no fillers
 	denied   int    // negators between them
 	spread   bool   // found as a together
+	weighed  bool   // no phrase: the second opinion found it
 	order    int32  // place in the lexicon
 }
 

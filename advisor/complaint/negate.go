@@ -264,7 +264,7 @@ func (r *reader) settleCured() {
 	drop := make([]bool, len(r.mentions))
 	for i := range r.mentions {
 		m := &r.mentions[i]
-		if m.hit >= 0 && r.hits[m.hit].spread && m.negated && !m.final {
+		if m.hit >= 0 && r.hits[m.hit].spread && !r.hits[m.hit].weighed && m.negated && !m.final {
 			// A denial among scattered words may belong to any of them.
 			drop[i] = true
 			continue

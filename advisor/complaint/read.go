@@ -63,7 +63,7 @@ type reader struct {
 	clauses  []clause
 	mentions []mention
 	doubts   []hit // phrases that are hardly meant
-	chances  [len(symptomTitles)]float64
+	odds     odds
 	report   Report
 }
 
@@ -140,8 +140,8 @@ func (r *reader) spell() {
 	}
 }
 
-// find matches the phrases. Those with a need count only if another phrase
-// meets it, so the text is matched without them first.
+// find matches the phrases. Where one is chosen that the second opinion doubts, it
+// chooses again without it, so that its words may mean something else.
 func (r *reader) find() {
 	r.m = r.l.matcher(r.t)
 	all := r.m.hits()
@@ -167,23 +167,40 @@ func (r *reader) find() {
 	places = slices.DeleteFunc(places, func(p hit) bool {
 		return p.phase != 0 && slices.ContainsFunc(places, func(q hit) bool { return q.phase == 0 && q.from == p.from && q.to > p.to && q.content > p.content })
 	})
-	plain := slices.DeleteFunc(slices.Clone(all), func(h hit) bool { return h.needs != 0 })
-	r.hits = choose(plain, len(r.t))
-	if len(plain) != len(all) {
-		var have uint32
-		for _, h := range r.hits {
-			if h.symptom != 0 && !h.cured && !h.over {
-				have |= 1 << h.symptom
-			}
-		}
-		r.hits = choose(slices.DeleteFunc(all, func(h hit) bool { return h.needs != 0 && h.needs&have == 0 }), len(r.t))
+	if r.l.weights != nil {
+		r.odds = r.l.odds(r.t)
+	}
+	r.hits = r.pick(all)
+	for doubts := r.doubtful(r.hits); len(doubts) > 0; doubts = r.doubtful(r.hits) {
+		r.doubts = append(r.doubts, doubts...)
+		all = slices.DeleteFunc(all, func(h hit) bool {
+			return slices.ContainsFunc(doubts, func(d hit) bool { return d.from == h.from && d.order == h.order })
+		})
+		r.hits = r.pick(all)
 	}
 	r.places = places
-	r.placeDenied(plain, places)
+	r.placeDenied(all, places)
 	r.took = make([]bool, len(r.hits))
 	r.listed()
 	r.goneFrom()
 	r.inner(places)
+}
+
+// pick chooses among the phrases found. Those with a need count only if another one
+// meets it.
+func (r *reader) pick(all []hit) []hit {
+	plain := slices.DeleteFunc(slices.Clone(all), func(h hit) bool { return h.needs != 0 })
+	hits := choose(plain, len(r.t))
+	if len(plain) == len(all) {
+		return hits
+	}
+	var have uint32
+	for _, h := range hits {
+		if h.symptom != 0 && !h.cured && !h.over {
+			have |= 1 << h.symptom
+		}
+	}
+	return choose(slices.DeleteFunc(slices.Clone(all), func(h hit) bool { return h.needs != 0 && h.needs&have == 0 }), len(r.t))
 }
 
 // placeDenied takes "it washes out at the apex, not going in" as the place where

@@ -231,7 +231,7 @@ func (r *reader) weigh() {
 	if r.l.weights == nil || len(r.t) == 0 {
 		return
 	}
-	o := r.l.odds(r.t)
+	o := &r.odds
 	var have uint32
 	for n := range r.hits {
 		h := &r.hits[n]
@@ -239,7 +239,7 @@ func (r *reader) weigh() {
 		case h.either || h.busy || h.instead != 0:
 			have |= 1<<understeer | 1<<oversteer | 1<<wander | 1<<darting
 		case h.symptom == 0:
-		case o.chance[h.symptom] < hardly && r.all(h, o.known) && r.speaks(h, &o) < meant:
+		case r.doubt(h): // said in scattered words
 			r.doubts = append(r.doubts, *h)
 			h.effect = &effect{}
 		default:
@@ -253,13 +253,35 @@ func (r *reader) weigh() {
 			need = wholly
 		}
 		if s != asymmetric && o.chance[s] > need && have&(1<<s) == 0 { // sides are counted later
-			added = r.propose(s, &o) || added
+			added = r.propose(s, o) || added
 		}
 	}
 	if added {
 		r.order()
 	}
-	r.chances = o.chance
+}
+
+// doubt reports whether a hit's symptom is hardly meant: the text as a whole speaks
+// against it, and its own words do not speak for it much. A word that was never met
+// is trusted, and so is what ends a text as a short sentence, as an answer does.
+func (r *reader) doubt(h *hit) bool {
+	if h.from > 0 && r.t[h.from-1].mark == '.' && len(r.t)-h.from <= 5 {
+		return false
+	}
+	return h.symptom != 0 && !h.cured && !h.over && !h.either && !h.busy && h.instead == 0 && r.odds.chance[h.symptom] < hardly && r.all(h, r.odds.known) && r.speaks(h, &r.odds) < meant
+}
+
+// doubtful returns the hits that are hardly meant.
+func (r *reader) doubtful(hits []hit) (out []hit) {
+	if r.l.weights == nil {
+		return nil
+	}
+	for i := range hits {
+		if r.doubt(&hits[i]) {
+			out = append(out, hits[i])
+		}
+	}
+	return out
 }
 
 // speaks returns how much the words of a hit speak for its symptom by themselves.
@@ -314,7 +336,7 @@ func (r *reader) propose(s symptom, o *odds) bool {
 	if len(by) == 0 {
 		return false
 	}
-	h := hit{effect: &effect{symptom: s}, from: by[0], to: by[len(by)-1] + 1, content: len(by), spread: true}
+	h := hit{effect: &effect{symptom: s}, from: by[0], to: by[len(by)-1] + 1, content: len(by), spread: true, weighed: true}
 	if h.to-h.from > 64 {
 		return false
 	}
@@ -340,7 +362,7 @@ func (r *reader) askDoubts() {
 	}
 	var likely []symptom
 	for s := symptom(1); int(s) < len(symptomTitles); s++ {
-		if r.chances[s] > maybe {
+		if r.odds.chance[s] > maybe {
 			likely = append(likely, s)
 		}
 	}
@@ -421,7 +443,8 @@ func (r *reader) around(m *mention) []uint32 {
 
 // doubtGone asks about the mentions of which the phrases say that they are there, or
 // gone, and the words around them surely the contrary, but not where the denial
-// stands beside the symptom.
+// stands beside the symptom. Where no phrase names the symptom the words around must
+// surely agree, and that it is gone is always asked.
 func (r *reader) doubtGone() {
 	if r.l.weights == nil {
 		return
@@ -429,11 +452,19 @@ func (r *reader) doubtGone() {
 	drop := make([]bool, len(r.mentions))
 	for i := range r.mentions {
 		m := &r.mentions[i]
-		if m.symptom == 0 || m.hit < 0 || m.negated && r.deniedBeside(m) || !m.negated && m.final {
+		if m.symptom == 0 || m.hit < 0 || r.alone(m) {
 			continue
 		}
 		p := r.l.weights.chances(r.around(m))[gone]
-		if m.negated && p > 1-differ || !m.negated && p < differ {
+		if m.negated {
+			p = 1 - p
+		}
+		switch { // p is the chance that it is the other way round
+		case r.hits[m.hit].weighed: // no phrase says so, so that it must be sure
+			if !m.negated && p < 1-differ {
+				continue
+			}
+		case p < differ, m.negated && r.deniedBeside(m), !m.negated && m.final:
 			continue
 		}
 		drop[i] = true
@@ -444,6 +475,13 @@ func (r *reader) doubtGone() {
 		r.report.Unsure = append(r.report.Unsure, Question{Words: r.text[m.from:m.to], Question: "is it there, or is it gone?", Candidates: []string{name, "no " + name}})
 	}
 	r.drop(drop)
+}
+
+// alone reports whether a symptom is a whole sentence after others, as the answer to a
+// question is.
+func (r *reader) alone(m *mention) bool {
+	c := m.clause
+	return c > 0 && c == len(r.clauses)-1 && r.clauses[c].lead == leadStart && r.bare(c)
 }
 
 // deniedBeside reports whether a word that denies, or says that something is over,

@@ -108,11 +108,11 @@ func TestSecondOpinion(t *testing.T) {
 		return strings.Join(said, "; ")
 	}
 	for _, tt := range []struct{ name, text, phrases, want string }{ // ? stands before what is asked
-		{"a phrase that is not meant", "Fronts are badly grained. Cold greasy track, what d'you expect.", "understeer; graining", "graining"},
+		{"a phrase that is not meant", "Fronts are badly grained. Cold greasy track, what d'you expect.", "understeer; graining", "graining:strong"},
 		{"no phrase says so", "Turns into the slow stuff like a canal barge.", "", "understeer/entry@slow"},
 		{"elsewhere", "Motor not breathe after slow corner, kart too much attached to the ground.", "bind@slow:strong", "bind/exit@slow:strong"},
 		{"gone, perhaps", "We took out some caster and the twitchiness went with it.", "darting", "?darting|no darting"},
-		{"likely, but no more", "Nothing left in it down the straight, they come past as though I'm parked.", "", "?slow_straight"},
+		{"likely, but no more", "To the left a lamb, to the right a donkey, that's what my son says.", "", "?asymmetric"},
 	} {
 		if got := say(phrases.Read(tt.text)); got != tt.phrases {
 			t.Errorf("%s: by its phrases %q is read as %q, want %q", tt.name, tt.text, got, tt.phrases)

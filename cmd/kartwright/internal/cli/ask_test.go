@@ -73,6 +73,22 @@ func TestHearAsks(t *testing.T) {
 	}
 }
 
+// The answer to a question about a symptom is what counts, whatever stands around the
+// words that it was asked about.
+func TestHearTakesTheAnswer(t *testing.T) {
+	for _, tt := range []struct{ text, typed, want string }{
+		{"New tyres. We took out some caster and the twitchiness went with it.", "2\n", "Understood: reacts too sharply: not there, or no longer."},
+		{"New tyres. We took out some caster and the twitchiness went with it.", "1\n", "Understood: reacts too sharply (normal)."},
+		{"New tyres. To the left a lamb, to the right a donkey, that's what my son says.", "1\n", "Understood: left and right turns differ (normal)."},
+		{"On new tyres it slides on exit.", "2\n", "Understood: oversteer on exit (normal)."},
+	} {
+		status, out, errs := ask(tt.typed, "hear", tt.text)
+		if status != exitDone || !strings.Contains(out, tt.want) || !strings.Contains(out, "tyres new") {
+			t.Errorf("%q answered with %q: exit status %d\n%s\n%s\nwant %s", tt.text, tt.typed, status, out, errs, tt.want)
+		}
+	}
+}
+
 // BenchmarkAdviseCommand is the whole of "kartwright advise" but for starting
 // the process: under 20 ms.
 func BenchmarkAdviseCommand(b *testing.B) {
