@@ -22,7 +22,7 @@ var learnFlag = flag.String("learn", "", "learn the weights of this language, en
 
 // setAside are files that nothing is learnt from, so that they say what a
 // stranger's sentence is worth.
-var setAside = []string{"aside.jsonl", "fresh.jsonl"}
+var setAside = []string{"aside.jsonl", "fresh.jsonl", "abroad.jsonl"}
 
 // often is how often a feature must be met: what was met once says nothing of other
 // texts.
