@@ -144,11 +144,11 @@ func (r *reader) swallow() {
 		for j := range r.mentions {
 			o := &r.mentions[j]
 			a, b := min(m.clause, o.clause), max(m.clause, o.clause)
+			if o.symptom == fade && a != b {
+				continue // what goes off is not the arms: "the fronts go off, and it is heavy"
+			}
 			if m.symptom == play && o.symptom == wander && o.phase != 0 {
 				continue // "there is play in it, it wanders on the straight because of it"
-			}
-			if m.symptom == heavySteering && j > i+1 {
-				continue // what goes off is not the arms: "heavy, and it bogs, and then the tyres went off"
 			}
 			if o.negated == m.negated && (!m.negated || o.at > m.at && o.phase == 0) && slices.Contains(swallows[m.symptom], o.symptom) && r.clauses[a].sentence == r.clauses[b].sentence && !r.contrast(a, b) {
 				drop[j] = true
