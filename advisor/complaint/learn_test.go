@@ -24,12 +24,12 @@ var learnFlag = flag.String("learn", "", "learn the weights of this language, en
 // stranger's sentence is worth.
 var setAside = []string{"aside.jsonl", "fresh.jsonl", "abroad.jsonl"}
 
-// often is how often a feature must be met: what was met once says nothing of other
+// often is how often a feature must be met: what was met less says nothing of other
 // texts.
-const often = 2
+const often = 3
 
 // least is the smallest weight that is kept, in units: a 127th of the greatest.
-const least = 3
+const least = 5
 
 // learn returns a file of weights: for each symptom, and for whether one is gone, a
 // logistic regression by stochastic gradient descent with steps that shrink with what

@@ -111,7 +111,7 @@ func TestSecondOpinion(t *testing.T) {
 		{"a phrase that is not meant", "Fronts are badly grained. Cold greasy track, what d'you expect.", "understeer; graining", "graining:strong"},
 		{"no phrase says so", "Turns into the slow stuff like a canal barge.", "", "understeer/entry@slow"},
 		{"elsewhere", "Motor not breathe after slow corner, kart too much attached to the ground.", "bind@slow:strong", "bind/exit@slow:strong"},
-		{"gone, perhaps", "We took out some caster and the twitchiness went with it.", "darting", "?darting|no darting"},
+		{"gone, perhaps", "We were suffering with graining; with the lower pressure there is none.", "graining", "?graining|no graining"},
 		{"likely, but no more", "To the left a lamb, to the right a donkey, that's what my son says.", "", "?asymmetric"},
 	} {
 		if got := say(phrases.Read(tt.text)); got != tt.phrases {

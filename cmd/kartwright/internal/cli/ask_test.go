@@ -77,8 +77,8 @@ func TestHearAsks(t *testing.T) {
 // words that it was asked about.
 func TestHearTakesTheAnswer(t *testing.T) {
 	for _, tt := range []struct{ text, typed, want string }{
-		{"New tyres. We took out some caster and the twitchiness went with it.", "2\n", "Understood: reacts too sharply: not there, or no longer."},
-		{"New tyres. We took out some caster and the twitchiness went with it.", "1\n", "Understood: reacts too sharply (normal)."},
+		{"New tyres. We were suffering with graining; with the lower pressure there is none.", "2\n", "Understood: front tread grained or feathered: not there, or no longer."},
+		{"New tyres. We were suffering with graining; with the lower pressure there is none.", "1\n", "Understood: front tread grained or feathered (normal)."},
 		{"New tyres. To the left a lamb, to the right a donkey, that's what my son says.", "1\n", "Understood: left and right turns differ (normal)."},
 		{"On new tyres it slides on exit.", "2\n", "Understood: oversteer on exit (normal)."},
 	} {

@@ -187,15 +187,15 @@ func (a *app) settle(l *complaint.Lexicon, text string) (complaint.Report, error
 			}
 		}
 		next := strings.Replace(text, q.Words, choice, 1)
-		if next == text {
-			break // the words are not there as they stand
-		}
 		if symptom, _, _ := strings.Cut(strings.TrimPrefix(choice, "no "), "/"); slices.Contains(complaint.Symptoms(), symptom) {
 			// What is around the words might turn the answer round.
-			next = text + ". " + choice
-			if q.Words != text {
-				next = strings.Replace(text, q.Words, "", 1) + ". " + choice
+			if next = text; q.Words != text {
+				next = strings.Replace(text, q.Words, "", 1)
 			}
+			next = strings.TrimRight(next, " .!?") + ". " + choice
+		}
+		if next == text {
+			break // the words are not there as they stand
 		}
 		text = next
 		r = l.Read(text)
