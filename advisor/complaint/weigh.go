@@ -22,8 +22,10 @@ const (
 	wholly = 0.95  // the same, for a balance where a phrase names the other one
 	meant  = 3.0   // but not if its own words speak for it so much, as logarithm of odds
 	maybe  = 0.3   // and is asked about from here on, if nothing else was understood
-	there  = 0.7   // a place that is more likely is taken for one that is less likely than this
-	unlike = 0.15  // (there and unlike are asked of the new and of the old place)
+	there  = 0.6   // a symptom without a place is put where it is more likely than this,
+	unlike = 0.3   // if it is less likely than this to have none
+	moved  = 0.97  // a symptom with a place is moved where it is more likely than this,
+	never  = 0.01  // if it is less likely than this where it was
 	differ = 0.9   // what is there is asked about if it is more likely than this to be gone, and the other way round
 )
 
@@ -556,7 +558,8 @@ func (r *reader) whereabouts(m *mention, text []feature) []uint32 {
 	return out
 }
 
-// weighPlaces moves the mentions that the words around them surely put elsewhere.
+// weighPlaces gives a place to the mentions that the words around them put there, and
+// moves those that they surely put elsewhere.
 func (r *reader) weighPlaces() {
 	if r.l.weights == nil {
 		return
@@ -583,7 +586,11 @@ func (r *reader) weighPlaces() {
 				here = max(here, p[isAt+k])
 			}
 		}
-		if p[best] > there && here < unlike {
+		need, most := moved, never
+		if m.phase == 0 {
+			need, most = there, unlike
+		}
+		if p[best] > need && here < most {
 			if m.phase = 0; best != isNot {
 				m.phase = 1 << (best - isAt)
 			}
