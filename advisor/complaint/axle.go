@@ -110,13 +110,18 @@ func (r *reader) sameEnd(m mention) (is axle, of corner) {
 func (r *reader) askBalance(from, to int, p phases, question string) {
 	q := Question{Words: r.text[from:to], Question: question}
 	for _, s := range []symptom{understeer, oversteer} {
-		c := symptomNames[s]
-		if name := phaseOf(p); name != "any" {
-			c += "/" + name
-		}
-		q.Candidates = append(q.Candidates, c)
+		q.Candidates = append(q.Candidates, candidate(s, p))
 	}
 	r.report.Unsure = append(r.report.Unsure, q)
+}
+
+// candidate names a symptom with its place, as a question offers it.
+func candidate(s symptom, p phases) string {
+	name := symptomNames[s]
+	if at := phaseOf(p); at != "any" {
+		name += "/" + at
+	}
+	return name
 }
 
 // resolveDoubts asks where a balance and its opposite are offered as a choice:

@@ -42,7 +42,7 @@ func learn(l *language, sentences []sentence) []byte {
 	var at [][outcomes]bool
 	single := make(map[uint32]bool) // features that are a word
 	for i, s := range sentences {
-		r := reader{text: s.Text, l: l, t: l.tokens(s.Text), report: Report{Readings: []Reading{}, Unused: []string{}, Unsure: []Question{}}}
+		r := reader{text: s.Text, l: l, t: l.tokens(s.Text)}
 		r.read()
 		text := l.features(r.t)
 		for _, f := range text {
@@ -60,11 +60,12 @@ func learn(l *language, sentences []sentence) []byte {
 			var where [outcomes]bool
 			for _, e := range s.Expected {
 				if e.Symptom == symptomNames[m.symptom] && e.Negated == m.negated {
-					where[max(isAt+slices.Index(phaseNames[:], e.Phase), isAt-1)] = true
+					o := isNot
+					if k := slices.Index(phaseNames[:], e.Phase); k >= 0 {
+						o = isAt + k
+					}
+					where[o] = true
 				}
-			}
-			if where[isAt-1] {
-				where[isAt-1], where[isNot] = false, true
 			}
 			if m.symptom != 0 && m.hit >= 0 && where != [outcomes]bool{} {
 				places, at = append(places, r.whereabouts(m, text)), append(at, where)

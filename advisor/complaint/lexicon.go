@@ -139,6 +139,9 @@ type effect struct {
 // lists reports whether a list or a range goes on after the phrase.
 func (e *effect) lists() bool { return e.role == roleOr || e.role == roleChoice }
 
+// placed reports whether the phrase says a part of the corner, or which corners.
+func (e *effect) placed() bool { return e.phase|phases(e.corner|e.speed) != 0 }
+
 // counts reports whether the phrase's number says something.
 func (e *effect) counts() bool {
 	return e.grip == "tenths" || e.tyres == "laps" || e.tyres == "sessions" || e.tyres == "days"

@@ -700,7 +700,7 @@ func (r *reader) deny(c int, h *hit) {
 func (r *reader) placeOnly(c int) bool {
 	cl := &r.clauses[c]
 	for _, n := range cl.hits {
-		if h := &r.hits[n]; h.phase|phases(h.corner|h.speed) == 0 || h.symptom != 0 {
+		if h := &r.hits[n]; !h.placed() || h.symptom != 0 {
 			return false
 		}
 	}
@@ -898,8 +898,7 @@ func (r *reader) turn(c int, back bool) {
 		m := &r.mentions[i]
 		switch {
 		case m.negated:
-			m.negated = m.negated && !back
-			m.final = true
+			m.negated, m.final = !back, true
 		case m.hit >= 0 && r.deniesWithin(&r.hits[m.hit]):
 			m.negated, m.final = true, true
 		}

@@ -145,10 +145,9 @@ func (r *reader) spell() {
 func (r *reader) find() {
 	r.m = r.l.matcher(r.t)
 	all := r.m.hits()
-	var places []hit
 	for _, h := range all {
 		if h.symptom == 0 && h.phase|phases(h.corner) != 0 {
-			places = append(places, h)
+			r.places = append(r.places, h)
 		}
 	}
 	// "The rear track has made the oversteer disappear" is no rear that disappears.
@@ -164,8 +163,8 @@ func (r *reader) find() {
 		})
 	})
 	// "Turn in the slow ones" is no turn-in.
-	places = slices.DeleteFunc(places, func(p hit) bool {
-		return p.phase != 0 && slices.ContainsFunc(places, func(q hit) bool { return q.phase == 0 && q.from == p.from && q.to > p.to && q.content > p.content })
+	r.places = slices.DeleteFunc(r.places, func(p hit) bool {
+		return p.phase != 0 && slices.ContainsFunc(r.places, func(q hit) bool { return q.phase == 0 && q.from == p.from && q.to > p.to && q.content > p.content })
 	})
 	if r.l.weights != nil {
 		r.odds = r.l.odds(r.t)
@@ -178,12 +177,11 @@ func (r *reader) find() {
 		})
 		r.hits = r.pick(all)
 	}
-	r.places = places
-	r.placeDenied(all, places)
+	r.placeDenied(all)
 	r.took = make([]bool, len(r.hits))
 	r.listed()
 	r.goneFrom()
-	r.inner(places)
+	r.inner()
 }
 
 // pick chooses among the phrases found. Those with a need count only if another one
@@ -205,7 +203,7 @@ func (r *reader) pick(all []hit) []hit {
 
 // placeDenied takes "it washes out at the apex, not going in" as the place where
 // it does not, and not as a kart that does not go in.
-func (r *reader) placeDenied(all, places []hit) {
+func (r *reader) placeDenied(all []hit) {
 	told := false
 	for n := 0; n < len(r.hits); n++ {
 		h := r.hits[n]
@@ -217,10 +215,10 @@ func (r *reader) placeDenied(all, places []hit) {
 		if not < 0 {
 			continue
 		}
-		place := slices.IndexFunc(places, func(o hit) bool { return o.phase&^straight != 0 && o.from == all[not].to && o.to == h.to })
+		place := slices.IndexFunc(r.places, func(o hit) bool { return o.phase&^straight != 0 && o.from == all[not].to && o.to == h.to })
 		// "No front at the apex, no back on the gas" has no back.
-		if place >= 0 && !slices.ContainsFunc(all, func(o hit) bool { return o.axle != 0 && o.from == places[place].from }) {
-			r.hits = slices.Replace(r.hits, n, n+1, all[not], places[place])
+		if place >= 0 && !slices.ContainsFunc(all, func(o hit) bool { return o.axle != 0 && o.from == r.places[place].from }) {
+			r.hits = slices.Replace(r.hits, n, n+1, all[not], r.places[place])
 			n++
 		}
 	}
@@ -257,14 +255,14 @@ func (r *reader) listed() {
 
 // inner gives a phrase the place that is named within it: "reacts too quickly at
 // turn-in", "out of the slow ones".
-func (r *reader) inner(places []hit) {
+func (r *reader) inner() {
 	for n := range r.hits {
 		h := &r.hits[n]
 		if h.symptom == 0 && !h.busy && (h.phase == 0 || h.corner != 0) || h.instead != 0 {
 			continue
 		}
 		e := *h.effect
-		for _, p := range places {
+		for _, p := range r.places {
 			if p.from < h.from || p.to > h.to || p.own<<(p.from-h.from)&h.own == 0 {
 				continue
 			}
@@ -388,7 +386,7 @@ func (r *reader) however() {
 		place := false
 		for _, n := range before.hits {
 			h := &r.hits[n]
-			place = place || h.phase|phases(h.corner|h.speed) != 0
+			place = place || h.placed()
 			if h.symptom != 0 || h.role == roleFine {
 				place = false
 				break
@@ -411,7 +409,7 @@ func (r *reader) exceptAfter(hits []int) bool {
 			denies = true
 		case h.symptom != 0:
 			symptom = true
-		case h.phase|phases(h.corner)|phases(h.speed) != 0 && denies && symptom:
+		case h.placed() && denies && symptom:
 			return true
 		}
 	}

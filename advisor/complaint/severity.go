@@ -105,7 +105,7 @@ func (r *reader) opensAfterWord(i int) bool {
 func (r *reader) wordsBut(from, to int) int {
 	n := r.words(from, to)
 	for o := range r.hits {
-		if h := &r.hits[o]; from <= h.from && h.to <= to && h.symptom == 0 && h.phase|phases(h.corner)|phases(h.speed) != 0 {
+		if h := &r.hits[o]; from <= h.from && h.to <= to && h.symptom == 0 && h.placed() {
 			n -= h.content
 		}
 	}

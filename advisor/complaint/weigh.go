@@ -90,15 +90,15 @@ func parseWeights(data []byte) (*weights, error) {
 }
 
 // find returns the entries of a feature; ok is false for a feature never met.
-func (w *weights) find(feature uint32) (entries []byte, ok bool) {
+func (w *weights) find(hash uint32) (entries []byte, ok bool) {
 	lo, hi := 0, w.n
 	for lo < hi {
 		m := int(uint(lo+hi) >> 1)
 		switch h := binary.LittleEndian.Uint32(w.hashes[4*m:]); {
-		case h == feature:
+		case h == hash:
 			from, to := binary.LittleEndian.Uint32(w.starts[4*m:]), binary.LittleEndian.Uint32(w.starts[4*m+4:])
 			return w.entries[2*from : 2*to], true
-		case h < feature:
+		case h < hash:
 			lo = m + 1
 		default:
 			hi = m
@@ -106,6 +106,16 @@ func (w *weights) find(feature uint32) (entries []byte, ok bool) {
 	}
 	return nil, false
 }
+
+// entry decodes the first of some entries: an outcome, and how much it is spoken for.
+// No product is fused with a sum, so that every machine reads the same.
+func (w *weights) entry(entries []byte) (outcome int, v float64) {
+	o := int(entries[0])
+	return o, float64(float64(int8(entries[1])) * w.units[o])
+}
+
+// logistic turns a sum of weights into a chance.
+func logistic(sum float64) float64 { return 1 / (1 + math.Exp(-sum)) }
 
 // A feature is a word, a part of a word, or two or three words in their order, as a
 // hash; from and to are its tokens.
@@ -194,35 +204,32 @@ func (l *language) features(t []token) []feature {
 
 // odds are the chances of each symptom that a text speaks of it, as there or as gone.
 type odds struct {
+	text   []feature
 	chance [len(symptomTitles)]float64
 	says   [][len(symptomTitles)]float64 // by token: how much it speaks for each symptom
 	known  []bool                        // by token: the word was met in the labelled sentences
 }
 
 func (l *language) odds(t []token) odds {
-	o := odds{says: make([][len(symptomTitles)]float64, len(t)), known: make([]bool, len(t))}
-	for _, f := range l.features(t) {
+	o := odds{text: l.features(t), says: make([][len(symptomTitles)]float64, len(t)), known: make([]bool, len(t))}
+	for _, f := range o.text {
 		entries, ok := l.weights.find(f.hash)
-		if !ok {
-			continue
-		}
-		for i := 0; i+1 < len(entries); i += 2 {
-			s := entries[i]
-			if int(s) >= gone {
+		for ; len(entries) > 0; entries = entries[2:] {
+			s, v := l.weights.entry(entries)
+			if s >= gone {
 				continue
 			}
-			v := float64(float64(int8(entries[i+1])) * l.weights.units[s]) // never fused, so that every machine reads the same
 			o.chance[s] += v
 			for k := f.from; k < f.to; k++ {
 				o.says[k][s] += v / float64(f.to-f.from)
 			}
 		}
 		if f.word {
-			o.known[f.from] = true
+			o.known[f.from] = ok
 		}
 	}
 	for s := range o.chance {
-		o.chance[s] = 1 / (1 + math.Exp(-o.chance[s]))
+		o.chance[s] = logistic(o.chance[s])
 	}
 	return o
 }
@@ -230,10 +237,9 @@ func (l *language) odds(t []token) odds {
 // weigh asks for the second opinion: it takes symptoms from phrases that hardly mean
 // them, and adds symptoms that the text surely speaks of.
 func (r *reader) weigh() {
-	if r.l.weights == nil || len(r.t) == 0 {
+	if r.l.weights == nil {
 		return
 	}
-	o := &r.odds
 	var have uint32
 	for n := range r.hits {
 		h := &r.hits[n]
@@ -254,8 +260,8 @@ func (r *reader) weigh() {
 		if s.balance() && have&(1<<(understeer+oversteer-s)) != 0 {
 			need = wholly
 		}
-		if s != asymmetric && o.chance[s] > need && have&(1<<s) == 0 { // sides are counted later
-			added = r.propose(s, o) || added
+		if s != asymmetric && r.odds.chance[s] > need && have&(1<<s) == 0 { // sides are counted later
+			added = r.propose(s) || added
 		}
 	}
 	if added {
@@ -270,7 +276,7 @@ func (r *reader) doubt(h *hit) bool {
 	if h.from > 0 && r.t[h.from-1].mark == '.' && len(r.t)-h.from <= 5 {
 		return false
 	}
-	return h.symptom != 0 && !h.cured && !h.over && !h.either && !h.busy && h.instead == 0 && r.odds.chance[h.symptom] < hardly && r.all(h, r.odds.known) && r.speaks(h, &r.odds) < meant
+	return h.symptom != 0 && !h.cured && !h.over && !h.either && !h.busy && h.instead == 0 && r.odds.chance[h.symptom] < hardly && r.known(h) && r.speaks(h) < meant
 }
 
 // doubtful returns the hits that are hardly meant.
@@ -287,19 +293,19 @@ func (r *reader) doubtful(hits []hit) (out []hit) {
 }
 
 // speaks returns how much the words of a hit speak for its symptom by themselves.
-func (r *reader) speaks(h *hit, o *odds) (sum float64) {
+func (r *reader) speaks(h *hit) (sum float64) {
 	for i := h.from; i < h.to; i++ {
 		if h.own>>(i-h.from)&1 == 1 {
-			sum += o.says[i][h.symptom]
+			sum += r.odds.says[i][h.symptom]
 		}
 	}
 	return sum
 }
 
-// all reports whether each word of a hit that is no filler is among those marked.
-func (r *reader) all(h *hit, marked []bool) bool {
+// known reports whether each word of a hit that is no filler was met before.
+func (r *reader) known(h *hit) bool {
 	for i := h.from; i < h.to; i++ {
-		if h.own>>(i-h.from)&1 == 1 && !marked[i] && !r.l.is(r.t[i].word, fills) {
+		if h.own>>(i-h.from)&1 == 1 && !r.odds.known[i] && !r.l.is(r.t[i].word, fills) {
 			return false
 		}
 	}
@@ -308,7 +314,7 @@ func (r *reader) all(h *hit, marked []bool) bool {
 
 // propose adds a hit for a symptom: in the clause that speaks for it most, the words
 // that do, of those that mean nothing else.
-func (r *reader) propose(s symptom, o *odds) bool {
+func (r *reader) propose(s symptom) bool {
 	taken := r.taken()
 	for n := range r.hits {
 		if h := &r.hits[n]; h.symptom != 0 || h.role != roleNone || h.severity != unsaid || h.axle != 0 {
@@ -319,7 +325,7 @@ func (r *reader) propose(s symptom, o *odds) bool {
 	for c := range r.clauses {
 		sum := 0.0
 		for i := r.clauses[c].from; i < r.clauses[c].to; i++ {
-			sum += max(0, o.says[i][s])
+			sum += max(0, r.odds.says[i][s])
 		}
 		if sum > most {
 			best, most = c, sum
@@ -331,7 +337,7 @@ func (r *reader) propose(s symptom, o *odds) bool {
 	cl := &r.clauses[best]
 	var by []int
 	for i := cl.from; i < cl.to; i++ {
-		if r.t[i].mark == 0 && !taken[i] && !r.l.is(r.t[i].word, silent) && o.says[i][s] >= most/8 {
+		if r.t[i].mark == 0 && !taken[i] && !r.l.is(r.t[i].word, silent) && r.odds.says[i][s] >= most/8 {
 			by = append(by, i)
 		}
 	}
@@ -383,19 +389,24 @@ const (
 	aroundMarks = 2  // marks that these reach over
 )
 
+// adder returns a function that adds features to a list, each once.
+func adder(list *[]uint32) func(parts ...string) {
+	seen := make(map[uint32]bool)
+	return func(parts ...string) {
+		if k := hashed(parts...); !seen[k] {
+			seen[k] = true
+			*list = append(*list, k)
+		}
+	}
+}
+
 // around lists what it is weighed by whether a mention is gone, each once: the words
 // of its phrase and between them, and those before and after it by how near they are
 // and how many marks stand between.
 func (r *reader) around(m *mention) []uint32 {
 	h := &r.hits[m.hit]
-	seen := make(map[uint32]bool)
 	var out []uint32
-	add := func(parts ...string) {
-		if k := hashed(parts...); !seen[k] {
-			seen[k] = true
-			out = append(out, k)
-		}
-	}
+	add := adder(&out)
 	add("gone")
 	add("gone of", symptomNames[m.symptom])
 	if h.cured || h.over {
@@ -470,10 +481,7 @@ func (r *reader) doubtGone() {
 			continue
 		}
 		drop[i] = true
-		name := symptomNames[m.symptom]
-		if p := phaseOf(m.phase); p != "any" {
-			name += "/" + p
-		}
+		name := candidate(m.symptom, m.phase)
 		r.report.Unsure = append(r.report.Unsure, Question{Words: r.text[m.from:m.to], Question: "is it there, or is it gone?", Candidates: []string{name, "no " + name}})
 	}
 	r.drop(drop)
@@ -509,12 +517,13 @@ func (r *reader) deniedBeside(m *mention) bool {
 func (w *weights) chances(features []uint32) (p [outcomes]float64) {
 	for _, f := range features {
 		entries, _ := w.find(f)
-		for i := 0; i+1 < len(entries); i += 2 {
-			p[entries[i]] += float64(float64(int8(entries[i+1])) * w.units[entries[i]])
+		for ; len(entries) > 0; entries = entries[2:] {
+			o, v := w.entry(entries)
+			p[o] += v
 		}
 	}
 	for o := range p {
-		p[o] = 1 / (1 + math.Exp(-p[o]))
+		p[o] = logistic(p[o])
 	}
 	return p
 }
@@ -523,16 +532,11 @@ func (w *weights) chances(features []uint32) (p [outcomes]float64) {
 // the text says, and the places that it names.
 func (r *reader) whereabouts(m *mention, text []feature) []uint32 {
 	out := r.around(m)
+	said := hashed("text")
 	for _, f := range text {
-		out = append(out, hashed("text")^f.hash)
+		out = append(out, said^f.hash)
 	}
-	seen := make(map[uint32]bool)
-	add := func(parts ...string) {
-		if k := hashed(parts...); !seen[k] {
-			seen[k] = true
-			out = append(out, k)
-		}
-	}
+	add := adder(&out)
 	add("place of", symptomNames[m.symptom])
 	for n := range r.hits {
 		h := &r.hits[n]
@@ -564,16 +568,12 @@ func (r *reader) weighPlaces() {
 	if r.l.weights == nil {
 		return
 	}
-	var text []feature
 	for i := range r.mentions {
 		m := &r.mentions[i]
 		if m.symptom == 0 || m.hit < 0 {
 			continue
 		}
-		if text == nil {
-			text = r.l.features(r.t)
-		}
-		p := r.l.weights.chances(r.whereabouts(m, text))
+		p := r.l.weights.chances(r.whereabouts(m, r.odds.text))
 		best, here := isNot, 0.0
 		if m.phase == 0 {
 			here = p[isNot]
