@@ -140,8 +140,11 @@ func (ld *loader) read(name string, at *source.Span, chain []string) *file {
 		return nil
 	}
 	f := &file{src: src}
-	if data, err := fs.ReadFile(ld.fsys, strings.TrimSuffix(name, ".toml")+".weights"); err == nil {
-		if f.weights, err = parseWeights(data); err != nil {
+	if data, err := fs.ReadFile(ld.fsys, strings.TrimSuffix(name, ".toml")+".weights"); !errors.Is(err, fs.ErrNotExist) {
+		if err == nil {
+			f.weights, err = parseWeights(data)
+		}
+		if err != nil {
 			ld.report(diag.Errorf(Unreadable, place, "the weights beside %s cannot be used: %v", name, err).WithHelp("take them from where the word file is from, or leave them out"))
 		}
 	}

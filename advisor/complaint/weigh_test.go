@@ -156,6 +156,29 @@ func TestWeightsCutOff(t *testing.T) {
 	}
 }
 
+// Weights that are there and cannot be used are a finding, those that are not there none.
+func TestWeightsBesideAFile(t *testing.T) {
+	file := []byte("format = 1\nlanguage = \"en\"\n[[phrase]]\nsymptom = \"hop\"\nwords = \"bounces\"\n")
+	for _, tt := range []struct {
+		name string
+		fsys fstest.MapFS
+		want string
+	}{
+		{"none", fstest.MapFS{"toy.toml": {Data: file}}, ""},
+		{"junk", fstest.MapFS{"toy.toml": {Data: file}, "toy.weights": {Data: []byte("junk")}}, "the weights beside toy.toml cannot be used: " + errWeights.Error()},
+		{"a folder", fstest.MapFS{"toy.toml": {Data: file}, "toy.weights/x": {}}, "the weights beside toy.toml cannot be used: read toy.weights: "},
+	} {
+		_, found := Load(tt.fsys, "toy.toml")
+		var got []string
+		for _, d := range found {
+			got = append(got, d.Message)
+		}
+		if s := strings.Join(got, "; "); !strings.HasPrefix(s, tt.want) || tt.want == "" && s != "" {
+			t.Errorf("%s: the findings are %q, want %q", tt.name, s, tt.want)
+		}
+	}
+}
+
 func FuzzWeights(f *testing.F) {
 	l, sentences := toy(f)
 	f.Add(learn(l, sentences))

@@ -10,6 +10,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"kartwright/advisor/complaint"
 	"kartwright/advisor/profile"
 	"kartwright/geometry"
 )
@@ -85,6 +86,23 @@ func TestHearTakesTheAnswer(t *testing.T) {
 		status, out, errs := ask(tt.typed, "hear", tt.text)
 		if status != exitDone || !strings.Contains(out, tt.want) || !strings.Contains(out, "tyres new") {
 			t.Errorf("%q answered with %q: exit status %d\n%s\n%s\nwant %s", tt.text, tt.typed, status, out, errs, tt.want)
+		}
+	}
+}
+
+func TestUnsureText(t *testing.T) {
+	fade := complaint.Question{Words: "no more drop", Candidates: []string{"fade"}}
+	slides := complaint.Question{Words: "slides", Candidates: []string{"understeer", "oversteer"}}
+	for _, tt := range []struct {
+		questions []complaint.Question
+		want      string
+	}{
+		{[]complaint.Question{fade}, `"no more drop" could be fade: say whether it is`},
+		{[]complaint.Question{slides}, `"slides" could be understeer or oversteer: say which`},
+		{[]complaint.Question{slides, fade}, `"slides" could be understeer or oversteer; "no more drop" could be fade: say which`},
+	} {
+		if got := unsureText(complaint.Report{Unsure: tt.questions}); got != tt.want {
+			t.Errorf("unsure of %v: %s, want %s", tt.questions, got, tt.want)
 		}
 	}
 }

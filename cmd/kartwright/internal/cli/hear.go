@@ -205,10 +205,14 @@ func (a *app) settle(l *complaint.Lexicon, text string) (complaint.Report, error
 
 func unsureText(r complaint.Report) string {
 	var parts []string
+	end := ": say whether it is"
 	for _, q := range r.Unsure {
 		parts = append(parts, fmt.Sprintf("%q could be %s", q.Words, strings.Join(q.Candidates, " or ")))
+		if len(q.Candidates) > 1 {
+			end = ": say which"
+		}
 	}
-	return strings.Join(parts, "; ") + ": say which"
+	return strings.Join(parts, "; ") + end
 }
 
 // addHeard adds what was heard to the facts that flags stated. What both say
